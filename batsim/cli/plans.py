@@ -9,7 +9,7 @@ import click
 
 import batsim
 from batsim.cli.group import main
-from batsim.cli.options import RUN, refuse, settings_of, shared, show, width, written
+from batsim.cli.options import RUN, best_of, refuse, settings_of, shared, show, width, written
 from batsim.output import csv_text, replacing
 
 PAGES = (".html", ".pdf")
@@ -18,7 +18,7 @@ TABLES = ("checks", "equipment", "money")
 
 
 @main.command()
-@shared(*RUN, "as_json")
+@shared(*RUN, "best", "store", "as_json")
 @click.option(
     "--tables", type=click.Path(file_okay=False), help="Folder to write checks, equipment and money to as CSV."
 )
@@ -26,8 +26,8 @@ def plan(file: str, as_json: bool, tables: str | None, **options: Any) -> None: 
     """Plan layouts: what fits, what to order, ventilation, supply, money, cautions, open questions."""
     from batsim.views.text.plan_text import plan_text  # noqa: PLC0415 - heavy
 
-    scenario = batsim.read(file)
-    plans = batsim.plan_layouts(scenario, settings_of(options))
+    scenario = best_of(file, options)
+    plans = batsim.plan_layouts(scenario, settings_of(options | ({"layouts": ()} if options["best"] else {})))
     if tables is not None:
         folder = Path(tables)
         with written("--tables", "choose another folder"):
@@ -42,7 +42,7 @@ def plan(file: str, as_json: bool, tables: str | None, **options: Any) -> None: 
 
 
 @main.command()
-@shared(*RUN)
+@shared(*RUN, "best", "store")
 @click.option("--output", required=True, type=click.Path(dir_okay=False), help="Page to write: .html, or .pdf.")
 @click.option("--paper", type=click.Choice(PAPERS), default=PAPERS[0], help="Paper of a .pdf; a4 when not given.")
 @click.option("--date", help="Date at the top; default: that of SOURCE_DATE_EPOCH, or none.")
@@ -54,7 +54,8 @@ def report(file: str, output: str, paper: str, date: str | None, **options: Any)
     as_pdf = path.suffix.lower() == ".pdf"
     if as_pdf:
         _want_pdf()
-    plans = batsim.plan_layouts(batsim.read(file), settings_of(options))
+    scenario = best_of(file, options)
+    plans = batsim.plan_layouts(scenario, settings_of(options | ({"layouts": ()} if options["best"] else {})))
     room = plans.room(batsim.recommend(plans).layout, options["workers"])
     html = batsim.report_html(plans, _date() if date is None else date, room)
     with written("--output", "choose another file"), replacing(path) as beside:

@@ -9,8 +9,13 @@ from typing import Any
 import click
 
 import batsim
+from batsim.cli import options as common
 from batsim.cli.group import main
-from batsim.cli.options import line_progress, progress, refuse, say, settings_of, shared, show, width
+from batsim.cli.options import decided, progress, refuse, say, settings_of, shared, show, width
+from batsim.output import replacing
+
+OBJECTIVES = ("yearly", "bought")
+"""What a decision may make least; as `decision.trials` has them, which is heavy to load."""
 
 
 @main.command()
@@ -46,29 +51,52 @@ def sweep(study: str, store: str | None, as_json: bool, **options: Any) -> None:
     multiple=True,
     help="Choose only these counts, within a range: batteries=60:100, chargers=40:80, stations=1:3, attendants=1:4, "
     "or a device by its name; in a layout with areas those of one, such as 'stations of yard=1:3'; may be repeated. "
-    "Without it all counts are chosen.",
+    "Without it all counts and levers are chosen.",
+)
+@click.option(
+    "--fix",
+    multiple=True,
+    help="What may not change: counts, levers, or some of them (batteries, chargers, stations, devices, bays, "
+    "attendants, exchange_when, exchange_by, charger_leads, charging); may be repeated.",
+)
+@click.option(
+    "--objective",
+    type=click.Choice(OBJECTIVES),
+    default=OBJECTIVES[0],
+    help="What is made least: yearly, all that differs in a year at equal work; bought, what is bought and attendants.",
 )
 @click.option(
     "--indifference",
     multiple=True,
     help="How near below a target makes no difference: downtime=0.5 (min), waits=2%, 'none ready=1%', cut-out=1.",
 )
-@click.option("--confidence", help="Probability that no decision is wrong, such as 95%; default: the scenario's.")
-def decide(file: str, as_json: bool, **options: Any) -> None:  # noqa: ANN401 - click's options
-    """Find the cheapest counts of batteries, chargers, stations, devices and attendants that meet the targets."""
+@click.option("--confidence", help="That no plan is named that misses a target, such as 95%; default: the scenario's.")
+@click.option("--write", "written_to", type=click.Path(dir_okay=False), help="Scenario of the best plans to write.")
+@shared("store", "draws")
+def decide(file: str, as_json: bool, written_to: str | None, **options: Any) -> None:  # noqa: ANN401 - click's options
+    """Find the best plan of each layout: how many of everything, when trucks come, who exchanges.
+
+    All runs are kept in a store, so that the same command, or plan --best and report --best, go on from there.
+    """
     from batsim.views.text.decision_text import decision_text  # noqa: PLC0415 - heavy
 
-    ranges = dict(_range(text) for text in options["ranges"])
-    indifference = dict(_near(text) for text in options["indifference"])
     confidence = None if options["confidence"] is None else _confidence(options["confidence"])
-    decision = batsim.decide(
-        batsim.read(file),
+    decision = decided(
+        file,
         replace(settings_of(options), confidence=confidence),
-        ranges=ranges,
-        indifference=indifference,
-        progress=line_progress(),
+        store=options["store"],
+        draws=options["draws"],
+        ranges=dict(_range(text) for text in options["ranges"]),
+        indifference=dict(_near(text) for text in options["indifference"]),
+        fix=options["fix"],
+        objective=options["objective"],
     )
+    if written_to is not None:
+        with common.written("--write", "choose another file"), replacing(Path(written_to)) as beside:
+            beside.write_text(decision.written(written_to), encoding="utf-8")
     show(decision.as_json() if as_json else decision_text(decision, width()))
+    if written_to is not None:
+        say(f"wrote {written_to}: batsim compare, plan and report take it as it is")
 
 
 @main.command()

@@ -2,8 +2,9 @@
 
 from dataclasses import replace
 
+from batsim.plan.draft import cost_per_year
 from batsim.plan.evidence import evidence
-from batsim.plan.plan import comparison_of, cost_per_year
+from batsim.plan.plan import comparison_of
 from batsim.plan.possible import impossible_layouts
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario

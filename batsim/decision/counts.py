@@ -1,22 +1,14 @@
-"""The counts that a decision may choose: ranges with their values and costs, and every combination of them."""
+"""The counts that a plan may choose: what there is to count in a layout, from how few to how many."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
-from functools import cached_property
-from itertools import product
-from math import prod
 from typing import NamedTuple
 
 import numpy as np
 
 from batsim.errors import Problem, ScenarioError
-from batsim.measures.windows import Flags
-from batsim.room.plans.area_plan import AreaPlan
 from batsim.scenario.parts.faults import did_you_mean
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.site import Scenario
-from batsim.statistics.intervals import Floats
-from batsim.study.cost import CostLine, UnitCosts, cost_lines, paid_counts
 from batsim.study.first_estimate import outline
 from batsim.study.running.counts import (
     ATTENDANTS,
@@ -26,21 +18,18 @@ from batsim.study.running.counts import (
     DEVICES,
     STATIONS,
     Counted,
-    Counts,
     can_grow,
     counts_of,
     in_all,
     week_plan,
 )
 
-Ints = np.ndarray[tuple[int, int], np.dtype[np.int64]]
-
-MOST_VALUES = 16
-"""Values of one range in the first round; more are thinned out evenly and filled in around the answer."""
-BEYOND = 1.5
-"""Counts go up to so many times what is stated."""
+GENEROUS = 1.5
+"""Counts begin at so many times what is stated or a rule of thumb says, where what is stated misses a target."""
 FEW = 4
-"""Stations and attendants on a shift go up to this at least."""
+"""Stations, and attendants on a shift, at such a beginning: this many at least."""
+MOST = 1_000_000
+"""Where nothing else limits a count."""
 
 GivenRanges = dict[str, tuple[int, int]]
 """Least and most of a count by the name of its range."""
@@ -50,29 +39,35 @@ class CountRange(NamedTuple):
     """Something of which there may be more or fewer."""
 
     name: str
-    """batteries, chargers, stations, attendants or the name of a device; with the type where there are several, and
-    with `of` and the area where the layout has areas."""
-    counted: tuple[Counted, ...]
-    """What has the number: one thing, or the attendants of each shift that has any."""
-    values: tuple[int, ...]
-    """What may be chosen, rising."""
+    """batteries, chargers, stations, attendants, bays or the name of a device; with the type where there are several,
+    of attendants with their shift, and with `of` and the area where the layout has areas."""
+    counted: Counted
+    low: int
+    """Fewest that may be chosen."""
+    high: int
+    """Most that may be chosen."""
     stated: int
     """What the scenario says."""
+    generous: int
+    """Surely enough, as far as a rule of thumb tells."""
+    given: bool = False
+    """Whether its ends are given."""
 
     @property
     def kind(self) -> str:
-        """batteries, chargers, stations, attendants or devices."""
-        return self.counted[0].kind
+        """batteries, chargers, stations, attendants, bays or devices."""
+        return self.counted.kind
 
     @property
     def area(self) -> str:
         """Area that has it; empty where the layout is one area, and of attendants whom areas share."""
-        return self.counted[0].area
+        return self.counted.area
 
     @property
     def thing(self) -> str:
         """What it is, in words, without its area."""
-        return self.name.removesuffix(_of_area(self.area)).replace("_", " ")
+        words = self.name.removesuffix(_of_area(self.area)).replace("_", " ")
+        return f"{ATTENDANTS} ({self.counted.name})" if self.kind == ATTENDANTS else words
 
     @property
     def label(self) -> str:
@@ -80,151 +75,16 @@ class CountRange(NamedTuple):
         return self.thing + _of_area(self.area)
 
     def within(self, low: int, high: int) -> "CountRange":
-        """Copy with every value between two."""
-        return self._replace(values=tuple(range(low, high + 1)))
+        """Copy between two given ends."""
+        return self._replace(low=low, high=high, generous=min(max(self.generous, low), high), given=True)
 
-    def thinned(self) -> "CountRange":
-        """Copy with at most so many values, evenly spread, both ends and what is stated among them."""
-        if len(self.values) <= MOST_VALUES:
-            return self
-        picked = {self.values[round(position)] for position in np.linspace(0, len(self.values) - 1, MOST_VALUES)}
-        return self._replace(values=tuple(sorted(picked | ({self.stated} & set(self.values)))))
-
-
-@dataclass(frozen=True)
-class Grid:
-    """All combinations of some ranges of a layout."""
-
-    scenario: Scenario
-    layout: str
-    ranges: tuple[CountRange, ...]
-
-    @cached_property
-    def blocks(self) -> tuple[tuple[int, ...], ...]:
-        """Positions of the ranges of each area, those of what areas share among them; one where there are no areas."""
-        columns, areas = list(enumerate(self.ranges)), {count_range.area for count_range in self.ranges}
-        return tuple(
-            tuple(column for column, count_range in columns if count_range.area in (area, ""))
-            for area in [area for area in self.plans if area in areas] or [""]
-        )
-
-    def around(self, block: tuple[int, ...], counts: tuple[int, ...]) -> "Ints":
-        """Every combination of one block, all else as in some counts: a row for each, a column for each range."""
-        values = [
-            count_range.values if column in block else (counts[column],)
-            for column, count_range in enumerate(self.ranges)
-        ]
-        combinations = np.array(list(product(*values)), dtype=np.int64)
-        return combinations[self.usable(combinations)]
-
-    def holds(self, counts: tuple[int, ...]) -> bool:
-        """Whether counts are one of its combinations."""
-        chosen = zip(counts, self.ranges, strict=True)
-        return all(number in each.values for number, each in chosen) and bool(self.usable(np.array([counts]))[0])
-
-    @cached_property
-    def greatest(self) -> tuple[int, ...]:
-        """As many of everything as may be chosen, but no more devices than the stations can use."""
-        most = np.array([[count_range.values[-1] for count_range in self.ranges]], dtype=np.int64)
-        for column, usable in self._usable_devices(most):
-            most[0, column] = max(value for value in self.ranges[column].values if value <= usable[0])
-        return tuple(most[0].tolist())
-
-    @cached_property
-    def size(self) -> int:
-        """Combinations in all."""
-        of_areas = [column for column, count_range in enumerate(self.ranges) if count_range.area in self.plans]
-        shared = prod(len(each.values) for column, each in enumerate(self.ranges) if column not in of_areas)
-        own = [tuple(column for column in block if column in of_areas) for block in self.blocks]
-        return shared * prod(len(self.around(block, self.greatest)) for block in own)
-
-    def usable(self, combinations: "Ints") -> Flags:
-        """Whether there are no more devices than the stations of their area can use."""
-        keep = np.ones(len(combinations), dtype=bool)
-        for column, usable in self._usable_devices(combinations):
-            keep &= combinations[:, column] <= usable
-        return keep
-
-    def _usable_devices(self, combinations: "Ints") -> Iterator[tuple[int, "Floats"]]:
-        """Columns of devices, each with how many of them the stations of their area can use."""
-        of_stations = {each.area: column for column, each in enumerate(self.ranges) if each.kind == STATIONS}
-        for column, devices in enumerate(self.ranges):
-            if devices.kind == DEVICES and devices.area in of_stations:
-                exchange = self.plans[devices.area].exchange
-                held = exchange.attendants.devices if exchange is not None else {}
-                usable = combinations[:, of_stations[devices.area]] * held.get(devices.counted[0].name, 1)
-                yield column, np.maximum(usable, devices.values[0])
-
-    @cached_property
-    def plans(self) -> dict[str, AreaPlan]:
-        """Areas as they are stated, by name."""
-        return {area: week_plan(site, self.layout) for area, site in self.scenario.areas_of(self.layout).items()}
-
-    @cached_property
-    def units(self) -> UnitCosts:
-        """What one more of each thing costs."""
-        return UnitCosts(self.scenario, self.layout)
-
-    @cached_property
-    def stated(self) -> dict[Counted, float]:
-        """How many there are of everything, as the layout is stated."""
-        return counts_of(self.scenario, self.layout)
-
-    @cached_property
-    def _paid(self) -> list[tuple[CostLine, dict[Counted, float]]]:
-        """What each thing costs, and how many of it each area has that are paid."""
-        paid = paid_counts(self.scenario, self.layout)
-        return [
-            (line, {counted: number for counted, number in paid.items() if counted.anywhere == line.unit.counted})
-            for line in cost_lines(self.scenario, self.layout, self.units)
-        ]
-
-    def costs_of(self, combinations: "Ints") -> Floats:
-        """Cost of any combinations in a year, bays included. [currency/year]"""
-        numbers, total = self._numbers(combinations), np.zeros(len(combinations))
-        for line, paid in self._paid:
-            in_all = sum(
-                (numbers.get(counted, number) for counted, number in paid.items()), np.zeros(len(combinations))
-            )
-            total += np.maximum(in_all - line.owned, 0.0) * line.unit.per_year
-        return total
-
-    def _numbers(self, combinations: "Ints") -> dict[Counted, Floats]:
-        """Numbers of what combinations change; charging spots go with chargers, bays with batteries and stations."""
-        numbers: dict[Counted, Floats] = {
-            counted: combinations[:, column].astype(np.float64)
-            for column, count_range in enumerate(self.ranges)
-            for counted in count_range.counted
-        }
-
-        def more(kind: str, area: str) -> Floats:
-            """How many more of a kind than stated."""
-            of_kind = [counted for counted in numbers if (counted.kind, counted.area) == (kind, area)]
-            added = [numbers[counted] - self.stated[counted] for counted in of_kind]
-            return np.asarray(sum(added, np.zeros(len(combinations))))
-
-        for area, plan in self.plans.items():
-            stations, bays = Counted(STATIONS, area=area), Counted(BAYS, area=area)
-            if plan.arrangement.in_truck:
-                numbers[stations] = self.stated[stations] + more(CHARGERS, area)
-            elif self.scenario.layouts[self.layout].by_area[area].bays is None:
-                of_stations = more(STATIONS, area) * plan.arrangement.empty_bays
-                numbers[bays] = self.stated[bays] + more(BATTERIES, area) + of_stations
-        return numbers
-
-    def unit_cost(self, count_range: CountRange) -> float:
-        """Cost of one more of it in a year; of an attendant, of one on every shift. [currency/year]"""
-        plan = self.plans.get(count_range.area)
-        spot = count_range.kind == CHARGERS and plan is not None and plan.arrangement.in_truck
-        counted = (*count_range.counted, *[Counted(STATIONS)] * spot)
-        return sum(self.units.by_counted[thing.anywhere].per_year for thing in counted)
-
-    def counts(self, combination: tuple[int, ...]) -> Counts:
-        """Counts of the layout in a combination."""
-        chosen = zip(self.ranges, combination, strict=True)
-        return Counts(
-            self.layout, tuple((counted, number) for count_range, number in chosen for counted in count_range.counted)
-        )
+    def of(self, number: int, words: str = "") -> str:
+        """So many of it in words, such as `1 x battery`."""
+        singular = {BATTERIES: "battery"}.get(self.thing, self.thing)
+        for plural in (BATTERIES, CHARGERS, STATIONS, ATTENDANTS, BAYS):
+            one = "battery" if plural == BATTERIES else plural.removesuffix("s")
+            singular = singular.replace(plural, one, 1) if singular.startswith(plural) else singular
+        return f"{number} x {words}{singular}{_of_area(self.area)}"
 
 
 def ranges_of(scenario: Scenario, layout: str, given: GivenRanges) -> tuple[CountRange, ...]:
@@ -236,19 +96,31 @@ def ranges_of(scenario: Scenario, layout: str, given: GivenRanges) -> tuple[Coun
         When a range is given of something that the layout does not have, or it is empty.
     """
     every = {count_range.name: count_range for count_range in _every_range(scenario, layout)}
-    problems = []
-    for name, (low, high) in given.items():
-        if name not in every:
-            rule = f"no count of this name in layout '{layout}'{_meant(name, list(every))}"
-            problems.append(Problem(scenario.file, 0, 0, f"range {name}", rule))
-        elif not (least := min(1, *every[name].values)) <= low <= high:
-            rule = f"must rise from {least} or more"
-            problems.append(Problem(scenario.file, 0, 0, f"range {name}", rule, f"{low}:{high}"))
-    if problems:
-        raise ScenarioError(scenario.file, problems)
-    if given:
-        return tuple(every[name].within(low, high) for name, (low, high) in given.items())
-    return tuple(count_range for count_range in every.values() if len(count_range.values) > 1)
+    if not given:
+        return tuple(each for each in every.values() if each.low < each.high)
+    named = {name: [every[name]] if name in every else _of_all_shifts(name, every) for name in given}
+    problems = (_problem(scenario.file, layout, name, given[name], named[name], list(every)) for name in given)
+    if found := list(filter(None, problems)):
+        raise ScenarioError(scenario.file, found)
+    return tuple(each.within(*ends) for name, ends in given.items() for each in named[name])
+
+
+def _problem(
+    file: str, layout: str, name: str, ends: tuple[int, int], named: list[CountRange], known: list[str]
+) -> Problem | None:
+    """What is wrong with a given range; None where nothing is."""
+    if not named:
+        rule = f"no count of this name in layout '{layout}'{_meant(name, known)}"
+        return Problem(file, 0, 0, f"range {name}", rule)
+    least, (low, high) = min([1, *(each.low for each in named)]), ends
+    if least <= low <= high:
+        return None
+    return Problem(file, 0, 0, f"range {name}", f"must rise from {least} or more", f"{low}:{high}")
+
+
+def _of_all_shifts(name: str, every: dict[str, CountRange]) -> list[CountRange]:
+    """Ranges of attendants on each shift, where they are named without one."""
+    return [each for each in every.values() if each.kind == ATTENDANTS and name == ATTENDANTS + _of_area(each.area)]
 
 
 def _meant(name: str, known: list[str]) -> str:
@@ -258,7 +130,7 @@ def _meant(name: str, known: list[str]) -> str:
 
 
 def _every_range(scenario: Scenario, layout: str) -> Iterator[CountRange]:
-    """Everything that a layout has a limited number of, with the values that are looked through when none are given."""
+    """Everything that a layout has a limited number of, from the fewest with which it can work."""
     numbers, in_truck = counts_of(scenario, layout), True
     for area, site in scenario.areas_of(layout).items():
         of_area = _OfArea(scenario, site, layout, area, numbers)
@@ -277,43 +149,45 @@ class _OfArea:
         self.scenario, self.site, self.layout, self.area, self.all_numbers = scenario, site, layout, area, numbers
         self.numbers = {counted: number for counted, number in numbers.items() if counted.area == area}
         self.plan = week_plan(site, layout)
+        self.trucks = sum(group.count for group in site.trucks)
 
     def ranges(self) -> Iterator[CountRange]:
         """All of them."""
         if self.plan.arrangement.in_truck:
-            yield from self._chargers(0.0, sum(self.site.batteries_of(self.layout).values()))
+            yield from self._chargers(int(sum(self.site.batteries_of(self.layout).values())))
             return
-        most = self._most_batteries()
-        yield from self._batteries(most)
-        yield from self._chargers(BEYOND, next(iter(most.values())))
+        yield from self._batteries()
+        yield from self._chargers(MOST)
         yield from self._stations()
+        yield from self._bays()
         yield from _attendants(self.numbers, self.area)
 
-    def _most_batteries(self) -> dict[str, int]:
-        """Batteries of each type up to which is looked: half as many again as is stated or a rule of thumb says."""
+    def _generous_batteries(self) -> dict[str, int]:
+        """Batteries of each type: half as many again as is stated or a rule of thumb says."""
         (in_short,) = (first for first in outline(self.site).layouts if first.name == self.layout)
         per_truck = {
             stock.battery_type: 0.0 if np.isnan(stock.per_truck) else stock.per_truck for stock in in_short.stock
         }
         trucks = self.site.trucks_by_battery
         return {
-            name: max(round(BEYOND * max(number, per_truck[name] * trucks[name])), trucks[name] + 2)
+            name: max(round(GENEROUS * max(number, per_truck[name] * trucks[name])), trucks[name] + 2)
             for name, number in self.site.batteries_of(self.layout).items()
         }
 
-    def _batteries(self, most: dict[str, int]) -> Iterator[CountRange]:
+    def _batteries(self) -> Iterator[CountRange]:
         """Batteries of each type, or of each lot of which more can be had: from one more than trucks in all."""
         batteries, trucks_by_battery = self.site.batteries_of(self.layout), self.site.trucks_by_battery
+        generous = self._generous_batteries()
         growing = [counted for counted in self.numbers if can_grow(self.site, counted)]
         for counted in [counted for counted in growing if counted.kind == BATTERIES]:
             name, number = counted.name, self.numbers[counted]
             others = int(batteries[name] - number)
             label = " ".join((BATTERIES, *[name] * (len(batteries) > 1), *[counted.lot] * bool(counted.lot)))
             least = max(0, trucks_by_battery[name] + 1 - others)
-            yield _range(label, (counted,), least, max(most[name] - others, least + 1), number)
+            yield _range(label, counted, least, MOST, number, max(generous[name] - others, least + 1))
 
-    def _chargers(self, beyond: float, most: int) -> Iterator[CountRange]:
-        """Chargers of each type with a limit, up to so many, and so many times what is stated.
+    def _chargers(self, most: int) -> Iterator[CountRange]:
+        """Chargers of each type with a limit, up to so many.
 
         Those that are bought no longer are kept: no fewer, and no more than are there.
         """
@@ -321,10 +195,11 @@ class _OfArea:
         for counted, number in chargers.items():
             if number < UNLIMITED:
                 label = f"{CHARGERS} {counted.name}" if len(chargers) > 1 else CHARGERS
-                least, up_to = 1, max(round(beyond * number), most)
+                least, up_to = 1, most
                 if not can_grow(self.site, counted):
                     least, up_to = int(number), int(number + self._not_in_use(counted))
-                yield _range(label, (counted,), least, up_to, number)
+                generous = max(round(GENEROUS * number), round(number) + 1)
+                yield _range(label, counted, least, up_to, number, generous)
 
     def _not_in_use(self, counted: Counted) -> float:
         """How many are there of chargers that are bought no longer, over those that the areas use."""
@@ -332,30 +207,37 @@ class _OfArea:
         return 0.0 if kept is None else kept.number - in_all(self.all_numbers)[counted.anywhere]
 
     def _stations(self) -> Iterator[CountRange]:
-        """Stations, and devices as far as an exchange at each of them needs them."""
-        plan, most_stations, trucks = self.plan, 1, sum(group.count for group in self.site.trucks)
+        """Stations, and devices."""
+        plan, generous = self.plan, 1
         if plan.stations < UNLIMITED:
-            most_stations = max(FEW, round(BEYOND * plan.stations))
-            counted = Counted(STATIONS, area=self.area)
-            yield _range(STATIONS, (counted,), 1, min(most_stations, trucks), plan.stations)
+            generous = max(FEW, round(GENEROUS * plan.stations))
+            yield _range(STATIONS, Counted(STATIONS, area=self.area), 1, self.trucks, plan.stations, generous)
         for name, held in (plan.exchange.attendants.devices if plan.exchange is not None else {}).items():
             if (number := plan.devices[name]) < UNLIMITED:
+                most = max(held * self.trucks, int(number))
                 counted = Counted(DEVICES, name, area=self.area)
-                yield _range(name, (counted,), held, max(held * most_stations, int(number)), number)
+                yield _range(name, counted, held, most, number, max(held * generous, int(number)))
+
+    def _bays(self) -> Iterator[CountRange]:
+        """Bays where a number is stated; else they follow from batteries and stations."""
+        stated = self.site.layouts[self.layout].bays
+        if stated is not None and stated < UNLIMITED:
+            generous = max(round(GENEROUS * stated), round(stated) + 1)
+            yield _range(BAYS, Counted(BAYS, area=self.area), 1, MOST, stated, generous)
 
 
 def _attendants(numbers: dict[Counted, float], area: str) -> Iterator[CountRange]:
-    """Attendants of an area, or shared, on each shift that has any."""
-    of_area = {counted: number for counted, number in numbers.items() if counted.area == area}
-    on_duty = {counted: number for counted, number in of_area.items() if counted.kind == ATTENDANTS and number}
-    if on_duty:
-        most_people = max(FEW, round(BEYOND * max(on_duty.values())))
-        yield _range(ATTENDANTS, tuple(on_duty), 1, most_people, max(on_duty.values()))
+    """Attendants of an area, or shared, on each shift: none where there is nothing for them to do."""
+    for counted, number in numbers.items():
+        if counted.area == area and counted.kind == ATTENDANTS:
+            generous = max(FEW, round(GENEROUS * number)) if number else 0
+            yield _range(f"{ATTENDANTS} {counted.name}", counted, 0, MOST, number, generous)
 
 
-def _range(thing: str, counted: tuple[Counted, ...], low: int, high: int, stated: float) -> CountRange:
+def _range(thing: str, counted: Counted, low: int, high: int, stated: float, generous: int) -> CountRange:
     """Range of all whole numbers between two."""
-    return CountRange(thing + _of_area(counted[0].area), counted, tuple(range(low, high + 1)), int(stated))
+    within = min(max(generous, low), high)
+    return CountRange(thing + _of_area(counted.area), counted, low, high, int(stated), within)
 
 
 def _of_area(area: str) -> str:

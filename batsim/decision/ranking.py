@@ -164,8 +164,6 @@ def recommend(plan: Plan) -> Recommendation:
     reasons = [f"Targets: {verdicts}." if verdicts else "The scenario states no targets.", f"Checks: {best.counts}."]
     if others:
         reasons.append(_against(best, others, plan.scenario.site.currency))
-    if best.targets_missed:
-        reasons.append("Let 'batsim decide' find counts that meet the targets, then plan with those.")
     if best.advice.says:
         reasons.append(_usual_choice(best))
     says = _sentence(best, others, plan.scenario.figures)

@@ -1,227 +1,315 @@
-"""The search for the cheapest combination of a grid: what to simulate next, and what each result rules out."""
+"""The search for the best plan: levers and counts in turn, by steps that get shorter, on replications that get more.
 
-from bisect import bisect_left
+All plans are compared on the same replications. Most are looked at once, those that come near the best so far a few
+times; when no step gains any more, the search goes on around what it has found with more replications. What it finds is
+the best of what it has looked at: it is tested elsewhere whether that meets the targets (see `testing`).
+"""
+
+from collections.abc import Collection, Iterator, Sequence
 from itertools import permutations
-from typing import Any
 
-import numpy as np
+from batsim.decision.space import MANY, Move, Point
+from batsim.decision.trials import Trial, Trials
+from batsim.study.levers import EXCHANGE_BY
+from batsim.study.limits import Limit
 
-from batsim.decision.answer import DECIDING, Trial, other, worst_miss
-from batsim.decision.counts import CountRange, Ints
-from batsim.decision.trials import FIRST_STAGE, MOST_REPLICATIONS, Trials
-from batsim.measures.windows import Flags
-from batsim.statistics.sequential import KimNelson
-
-CANDIDATES, CROWD = 200, 4000
-"""Combinations among which the next one to simulate is looked for, and those by which it is told how much each would
-rule out."""
-PICKED_FROM = 3
-"""Combinations that are equally dear, among which the one with the least downtime is picked."""
-ROUNDING = 1e-9
+COARSE, FINE = 2, 6
+"""Replications on which plans are compared at first, and at the end."""
+GROSS_MISS = 0.75
+"""Miss of a target, as a part of what it allows, with which a plan is out after one replication."""
+GROSS_COST = 0.02
+"""Part of the cost by which a plan that is dearer in one replication is out; less by as many as there are."""
+RELIEF = 0.1
+"""Part of what a target allows by which a lever that relieves the room must better it, to be worth fewer people."""
+LEAST_GAIN = 1e-6
+"""Part of the cost that is a gain."""
+BETTERED = 0.1
+"""Part of what makes no difference by which a plan must better one that missed a target when it was tested."""
+MOST_RUNS = 220
+"""Runs of a layout after which no further lever is looked at with counts of its own."""
+MOST_REPAIRS = 12
+"""Steps that may be spent on the way from a plan that misses a target to one that meets it."""
 
 
 class Search:
-    """Looks for the cheapest combination that meets the targets.
-
-    More of a thing does no harm, so what misses a target rules out every combination that has no more of anything; what
-    breaks a rule because there are too many of something, such as more bays than the floor holds, every one with no
-    fewer.
+    """Looks for the plan of the least cost that meets the targets, each with its margin.
 
     Parameters
     ----------
     trials
-        Simulates combinations of a grid.
-    same_cost_share
-        Part of the cost of the answer within which counts are equally dear. [-]
+        Simulates points of a space.
+    limits
+        Targets.
     """
 
-    def __init__(self, trials: Trials, same_cost_share: float) -> None:
-        self.trials, self.grid = trials, trials.grid
-        self.same_cost_share = same_cost_share
+    def __init__(self, trials: Trials, limits: Sequence[Limit]) -> None:
+        self.trials, self.space, self.limits = trials, trials.space, tuple(limits)
+        self.replications = COARSE
 
-    def cheapest(self) -> Trial | None:
-        """Find the cheapest combination that meets the targets; None when none does.
+    def best(self) -> Trial:
+        """Find the best plan; where none meets the targets, the one that comes nearest."""
+        at = self._start()
+        if at.refused:
+            return at
+        at = self._explored(self._settled(at))
+        self.replications = FINE
+        at = self.trials.one(at.point, FINE)
+        while True:
+            before, at = at, self._repaired(at)
+            at = self._levered(self._traded(self._counted(at, shortest=True)), self.space.turning)
+            if at is before:
+                return self._levered(at, self.space.turning_of_charging)
 
-        From the greatest one down to one that is cheap, then whatever cheaper one rules out most if it misses, until
-        none is left; those that are cheaper than the best so far by less than what counts as equally dear are not
-        looked at here. Where there are several areas, all else stays while the counts of one, and of what areas share,
-        are looked through, again and again until nothing cheaper is found.
+    def after(self, failed: Trial, missed: Collection[str]) -> Trial:
+        """Find the next plan after one that missed targets when it was tested: it must better it in these.
+
+        Parameters
+        ----------
+        failed
+            That plan, as the search saw it.
+        missed
+            Labels of the targets.
         """
-        first = self._first()
-        known = self._descended(first) if first.meets else None
+        self.limits = tuple(
+            limit.tested_at(failed.signed_mean(limit, FINE) - BETTERED * limit.indifference)
+            if limit.label in missed
+            else limit
+            for limit in self.limits
+        )
+        return self._counted(self._repaired(failed), shortest=True)
+
+    def meets(self, trial: Trial) -> bool:
+        """Whether a plan meets all targets with their margin, on the replications of now."""
+        return self._miss(trial, self.replications) == 0.0
+
+    def _start(self) -> Trial:
+        """As stated; where that misses a target, enough of everything if that is better."""
+        stated, generous = self.trials.look([self.space.stated, self.space.generous], 1)
+        if not stated.refused and self._miss(stated, 1) == 0.0:
+            return self.trials.one(stated.point, self.replications)
+        both = [self.trials.one(each.point, self.replications) for each in (stated, generous) if not each.refused]
+        return self._repaired(min(both, key=self._standing)) if both else stated
+
+    def _settled(self, at: Trial) -> Trial:
+        """Turn levers and change counts until neither gains."""
         while True:
-            before = known
-            for block in self.grid.blocks:
-                known = self._cheapest_of(block, known or first, known)
-            if known is before and known is not None:
-                known = self._traded(known)
-            if known is before:
-                return known
+            before = at
+            at = self._counted(self._levered(at, self.space.turning))
+            if at is before:
+                return at
 
-    def _first(self) -> Trial:
-        """The greatest combination; where it breaks a rule because there are too many of something, as stated there."""
-        trials, ranges = self.trials, self.grid.ranges
-        first = trials.decided(self.grid.greatest)
-        for _ in self.grid.blocks:
-            too_many = {
-                ranges[column].area for column, number in enumerate(first.too_many) if number > ranges[column].values[0]
-            }
-            counts = tuple(
-                each.stated if each.area in too_many else number
-                for each, number in zip(ranges, first.counts, strict=True)
-            )
-            if too_many and self.grid.holds(counts):
-                first = trials.decided(counts)
-        return first
-
-    def _cheapest_of(self, block: tuple[int, ...], around: Trial, known: Trial | None) -> Trial | None:
-        """Look through the combinations of one block, all else as in a trial, for a cheaper one than what is known."""
-        combinations = self.grid.around(block, around.counts)
-        costs = self.grid.costs_of(combinations)
+    def _explored(self, at: Trial) -> Trial:
+        """Turn each lever once more, and judge it with counts of its own, the most promising first, while runs last."""
+        moves = self.space.turning or self.space.turning_of_charging
         while True:
-            most = np.inf if known is None else known.cost_per_year * (1.0 - self.same_cost_share)
-            cheaper = combinations[self._open(combinations) & (costs < most)]
-            if not len(cheaper):
-                return known
-            tested = self.trials.decided(_ruling_out_most(cheaper))
-            known = tested if tested.meets else known
+            before = at
+            for move in sorted(moves, key=lambda move: self._promise(at, move)):
+                start = self.trials.one(self.space.turned(at.point, move), 1)
+                if start is at or start.refused or self.trials.runs >= MOST_RUNS:
+                    continue
+                nearer = self._repaired(self.trials.one(start.point, self.replications), counts_alone=True)
+                found = self._counted(nearer, shortest=True)
+                at = found if self._beats(found, at) else at
+            if at is before:
+                return at
+            at = self._counted(at)
 
-    def _traded(self, known: Trial) -> Trial:
-        """Try one more of a thing in one area for fewer of another in another area, where targets are of the site."""
-        if all(limit.group for limit in self.trials.limits):
-            return known
-        columns = [column for column, count_range in enumerate(self.grid.ranges) if count_range.area]
-        for more, fewer in permutations(columns, 2):
-            counts = self._trade(known, more, fewer)
-            if counts is not None and (tested := self.trials.decided(counts)).meets:
-                return tested
-        return known
+    # Comparisons
 
-    def _trade(self, known: Trial, more: int, fewer: int) -> tuple[int, ...] | None:
-        """One more of a thing, and so many fewer of one in another area that it pays; None where that is ruled out."""
-        ranges = self.grid.ranges
-        raised = next((value for value in ranges[more].values if value > known.counts[more]), None)
-        if raised is None or ranges[more].area == ranges[fewer].area:
+    def _miss(self, trial: Trial, replications: int) -> float:
+        """Worst miss of what is tested, as a part of what is allowed; 0 where all is kept. [-]"""
+        return trial.miss(self.limits, min(replications, trial.replications))
+
+    def _standing(self, trial: Trial) -> tuple[float, float]:
+        """What plans are compared by: the miss, then the cost."""
+        replications = min(self.replications, trial.replications)
+        return self._miss(trial, replications), trial.cost(replications)
+
+    def _beats(self, trial: Trial, at: Trial) -> bool:
+        """Whether a plan is better than another, on the replications of now."""
+        (miss, cost), (missed, paid) = self._standing(trial), self._standing(at)
+        if miss or missed:
+            return miss < missed
+        return cost < paid * (1.0 - LEAST_GAIN)
+
+    def _out(self, trial: Trial, at: Trial) -> bool:
+        """Whether it breaks a rule, or a few replications tell that it is worse by far."""
+        if trial.refused:
+            return True
+        replications = trial.replications
+        miss, missed = self._miss(trial, replications), self._miss(at, replications)
+        if miss > missed + GROSS_MISS or not self.meets(at):
+            return miss > missed + GROSS_MISS
+        return trial.cost(replications) > at.cost(replications) * (1.0 + GROSS_COST / replications)
+
+    def _taken(self, point: Point, at: Trial) -> Trial | None:
+        """The trial of a point where it is better than another; looked at no more often than it takes to tell."""
+        if point == at.point:
             return None
-        around = self.grid.around((fewer,), other(known.counts, more, raised))
-        paying = around[self.grid.costs_of(around) < known.cost_per_year * (1.0 - self.same_cost_share)]
-        least = paying[-1:]
-        return tuple(least[0].tolist()) if len(least) and self._open(least)[0] else None
+        for replications in (1, COARSE, self.replications):
+            trial = self.trials.one(point, replications)
+            if self._out(trial, at):
+                return None
+        return trial if self._beats(trial, at) else None
 
-    def picked(self, known: Trial) -> tuple[Trial, tuple[Trial, ...]]:
-        """Of those that are equally dear and no dearer than the answer, pick the one with the least downtime.
+    def _worth(self, point: Point, at: Trial) -> bool:
+        """Whether a dearer plan could pay: by no more than all time that is lost beyond the least seen anywhere."""
+        more = self.trials.bought(point) - at.bought
+        if more <= 0.0 or not self.meets(at):
+            return True
+        return more < at.cost(self.replications) - at.bought - self.trials.least_running
 
-        Those that differ least from the answer are tried. Returns the one picked, and all that it was picked from.
-        """
-        around = [self.grid.around(block, known.counts) for block in self.grid.blocks]
-        combinations = np.unique(np.concatenate(around), axis=0)
-        costs = self.grid.costs_of(combinations)
-        low, high = known.cost_per_year * (1.0 - self.same_cost_share), known.cost_per_year * (1.0 + ROUNDING)
-        dear = combinations[self._open(combinations) & (costs >= low) & (costs <= high)]
-        nearest = np.argsort(np.abs(dear - known.counts).sum(axis=1), kind="stable")[: PICKED_FROM - 1]
-        tested = [self.trials.decided(tuple(counts)) for counts in dear[nearest].tolist()]
-        meeting = [known, *(trial for trial in tested if trial.meets)]
-        if len(meeting) == 1:
-            return known, ()
-        return self.raced(meeting, self._tolerance(known)), tuple(meeting)
+    # Counts
 
-    def _tolerance(self, known: Trial) -> float:
-        """Downtime that makes no difference. [min per truck-shift]"""
-        for limit in self.trials.limits:
-            if limit.measure == DECIDING:
-                return limit.indifference
-        share = self.grid.scenario.figures["decide.indifference_downtime"].value / 100.0
-        return share * float(known.values[DECIDING].mean())
-
-    def raced(self, meeting: list[Trial], tolerance: float) -> Trial:
-        """Find the one of several with the least downtime (Kim, Nelson), as far as the tolerance tells them apart."""
-        trials = self.trials
-        race = KimNelson(len(meeting), FIRST_STAGE, 1.0 - trials.schedule.confidence, max(tolerance, ROUNDING))
-        selected, replication = None, 0
-        while selected is None and replication < MOST_REPLICATIONS:
-            for number in race.still_in:
-                meeting[number] = trials.looked_at(meeting[number].counts, max(replication + 1, FIRST_STAGE))
-            selected = race.add(np.array([_value(tested, replication) for tested in meeting]))
-            replication += 1
-        if selected is None:
-            selected = min(race.still_in, key=lambda number: float(np.mean(meeting[number].values[DECIDING])))
-        return meeting[selected]
-
-    def trimmed(self, ranges: tuple[CountRange, ...], known: Trial) -> Trial:
-        """Take away one thing after another, the dearest first, until with one fewer of anything a target is missed."""
-        order = sorted(range(len(ranges)), key=lambda column: -self.grid.unit_cost(ranges[column]))
+    def _counted(self, at: Trial, *, shortest: bool = False) -> Trial:
+        """Change counts, one step after another, until the shortest gain nothing."""
+        moves = self.space.counting
+        steps = [1 if shortest else self.space.first_step(move) for move in moves]
         while True:
-            before = known
-            for column in order:
-                fewer = [value for value in ranges[column].values if value < known.counts[column]]
-                in_question = [value for value in fewer if not self._ruled_out(other(known.counts, column, value))]
-                known = self._fewest(known, column, in_question)
-            if known.counts == before.counts:
-                return known
+            self._glanced(
+                at, [self.space.moved(at.point, move, -step) for move, step in zip(moves, steps, strict=True)]
+            )
+            before = at
+            for move, step in zip(moves, steps, strict=True):
+                at = self._along(at, move, step)
+            if at is before:
+                if max(steps, default=1) == 1:
+                    return at
+                steps = [max(1, step // 2) for step in steps]
 
-    def nearest(self) -> Trial:
-        """Of those that were simulated, the one that comes nearest to the targets."""
-        return min(self.trials.tested.values(), key=lambda tested: worst_miss(tested, self.trials.limits))
+    def _along(self, at: Trial, move: Move, step: int) -> Trial:
+        """Go on in one direction as long as it gains: first to fewer, and to more where that gains nothing."""
+        for sign in (-step, step):
+            before = at
+            while True:
+                point = self.space.moved(at.point, move, sign)
+                taken = self._taken(point, at) if self._worth(point, at) else None
+                if taken is None:
+                    break
+                at = taken
+            if at is not before:
+                break
+        return at
 
-    def _descended(self, known: Trial) -> Trial:
-        """Go down from a great combination, one count after the other, the one first on which most can be saved.
+    def _traded(self, at: Trial) -> Trial:
+        """Try one fewer of a thing, without which a target is missed by little, for one more of a cheaper one."""
+        single = [move for move in self.space.counting if len(move) == 1]
+        for fewer, more in permutations(single, 2):
+            without = self.trials.tried.get(self.space.moved(at.point, fewer, -1))
+            if without is None or without is at or self._miss(without, 1) > GROSS_MISS:
+                continue
+            point = self.space.moved(without.point, more, 1)
+            if self.trials.bought(point) < at.bought:
+                at = self._taken(point, at) or at
+        return at
 
-        What misses a target here has much of everything else, so it rules out much.
-        """
-        ranges = self.grid.ranges
-        spans = [count_range.values[-1] - count_range.values[0] for count_range in ranges]
-        saving = [self.grid.unit_cost(count_range) * span for count_range, span in zip(ranges, spans, strict=True)]
-        for column in sorted(range(len(ranges)), key=lambda number: -saving[number]):
-            fewer = [value for value in ranges[column].values if value < known.counts[column]]
-            there = [value for value in fewer if self.grid.holds(other(known.counts, column, value))]
-            known = self._fewest(known, column, there)
-        return known
+    def _repaired(self, at: Trial, *, counts_alone: bool = False) -> Trial:
+        """Add what brings a plan nearer to its targets at the least cost until it meets them, or nothing does."""
+        for _ in range(MOST_REPAIRS):
+            if self.meets(at):
+                return at
+            points = self._with_one_more(at) + ([] if counts_alone else self._otherwise(at))
+            self.trials.look(points, 1)
+            self.trials.look([point for point in points if not self._out(self.trials.one(point, 1), at)], COARSE)
+            better = [trial for trial in map(self.trials.tried.__getitem__, points) if self._nearer(trial, at)]
+            if not better:
+                return at
+            nearest = min(better, key=lambda trial: self._price_of_nearing(trial, at))
+            at = self.trials.one(nearest.point, self.replications)
+        return at
 
-    def _fewest(self, known: Trial, column: int, values: list[int]) -> Trial:
-        """Fewest of one thing with which the targets are still met, all else the same; found by halving."""
+    def _with_one_more(self, at: Trial) -> list[Point]:
+        """Points with more of something, by one and by a long step."""
+        moves = self.space.counting
+        return [self.space.moved(at.point, move, step) for move in moves for step in self._longer(move)]
 
-        def meets(value: int) -> bool:
-            return self.trials.decided(other(known.counts, column, value)).meets
+    def _otherwise(self, at: Trial) -> list[Point]:
+        """Points with another lever."""
+        return [self.space.turned(at.point, move) for move in self.space.turning]
 
-        least = bisect_left(values, True, key=meets)
-        return known if least == len(values) else self.trials.decided(other(known.counts, column, values[least]))
+    def _price_of_nearing(self, trial: Trial, at: Trial) -> float:
+        """Cost of a plan over another for what it is nearer to the targets; below zero where it is cheaper too."""
+        replications = min(trial.replications, self.replications)
+        nearer = self._miss(at, replications) - self._miss(trial, replications)
+        return (trial.cost(replications) - at.cost(replications)) / nearer
 
-    def _open(self, combinations: Ints) -> Flags:
-        """Which combinations neither were simulated nor are ruled out."""
-        is_open = np.ones(len(combinations), dtype=bool)
-        for tested in self.trials.tested.values():
-            if tested.meets:
-                is_open &= (combinations != tested.counts).any(axis=1)
-            elif tested.too_many:
-                is_open &= (combinations < tested.too_many).any(axis=1)
-            else:
-                is_open &= (combinations > tested.counts).any(axis=1)
-        return is_open
+    def _longer(self, move: Move) -> tuple[int, ...]:
+        """Steps by which more of something is tried where a target is missed."""
+        return tuple(dict.fromkeys((1, self.space.first_step(move))))
 
-    def _ruled_out(self, counts: tuple[int, ...]) -> bool:
-        """Whether a combination has no more of anything than one that misses a target."""
+    def _nearer(self, trial: Trial, at: Trial) -> bool:
+        """Whether a plan comes nearer to the targets than another, as often as it was simulated."""
+        replications = min(trial.replications, self.replications)
+        return not trial.refused and self._miss(trial, replications) < self._miss(at, replications)
+
+    # Levers
+
+    def _levered(self, at: Trial, moves: Sequence[Move]) -> Trial:
+        """Turn levers one after another, the most promising first, each with fewer people if it relieves the room."""
+        self._glanced(at, [self.space.turned(at.point, move) for move in moves])
+
+        for move in sorted(moves, key=lambda move: self._promise(at, move)):
+            point = self.space.turned(at.point, move)
+            taken = self._taken(point, at) or self._followed(self.trials.one(point, 1), at, move)
+            at = at if taken is None else taken
+        return at
+
+    def _promise(self, at: Trial, move: Move) -> tuple[float, float]:
+        """How a plan stands with another lever, in one replication."""
+        trial = self.trials.one(self.space.turned(at.point, move), 1)
+        return self._miss(trial, 1), trial.cost(1)
+
+    def _glanced(self, at: Trial, points: list[Point]) -> None:
+        """Look once at several points together, so that all cores are at work."""
+        self.trials.look([point for point in dict.fromkeys(points) if point != at.point and self._worth(point, at)], 1)
+
+    def _followed(self, trial: Trial, at: Trial, move: Move) -> Trial | None:
+        """A lever that gains nothing alone: with fewer people if it relieves the room, with more if it is cheap."""
+        if self.replications == FINE or trial.refused or trial is at or self._miss(trial, 1) > GROSS_MISS:
+            return None
+        if self._miss(trial, 1) > 0.0:
+            return self._with_more(trial, at)
+        if self.space.concerns(move, EXCHANGE_BY) or self._relieves(trial, at):
+            return self._with_fewer(trial, at)
+        return None
+
+    def _relieves(self, trial: Trial, at: Trial) -> bool:
+        """Whether a plan betters a target by much."""
         return any(
-            not tested.meets
-            and not tested.too_many
-            and all(mine <= theirs for mine, theirs in zip(counts, tested.counts, strict=True))
-            for tested in self.trials.tested.values()
+            trial.signed_mean(limit, 1) < at.signed_mean(limit, 1) - RELIEF * (limit.allowed or limit.indifference)
+            for limit in self.limits
         )
 
+    def _few(self) -> Iterator[Move]:
+        """Steps of what there is little of: people, stations, devices."""
+        return (move for move in self.space.counting if not any(self.space.ranges[each].kind in MANY for each in move))
 
-def _ruling_out_most(combinations: Ints) -> tuple[int, ...]:
-    """Combination with which most others have to go if it misses: most have no more of anything."""
-    candidates, crowd = _evenly(combinations, CANDIDATES), _evenly(combinations, CROWD)
-    lesser = [np.count_nonzero((crowd <= candidate).all(axis=1)) for candidate in candidates]
-    return tuple(candidates[int(np.argmax(lesser))].tolist())
+    def _with_fewer(self, trial: Trial, at: Trial) -> Trial | None:
+        """Take away people and stations, halving the step, as long as targets are met; what is better than before."""
+        found = trial
+        for move in self._few():
+            found = self._halved(found, move)
+        return self._taken(found.point, at) if found is not trial else None
 
+    def _halved(self, found: Trial, move: Move) -> Trial:
+        """Take away as many as can be spared of one thing."""
+        step = max(1, max(found.point[position] for position in move) // 2)
+        while step:
+            point = self.space.moved(found.point, move, -step)
+            fewer = self.trials.one(point, 1) if point != found.point else found
+            if fewer is not found and self._miss(fewer, 1) == 0.0 and fewer.cost(1) < found.cost(1):
+                found = fewer
+            else:
+                step //= 2
+        return found
 
-def _evenly(combinations: Ints, most: int) -> np.ndarray[Any, np.dtype[np.int64]]:
-    """At most so many combinations, evenly spread."""
-    count = len(combinations)
-    return combinations[np.unique(np.linspace(0, count - 1, min(count, most)).round().astype(np.int64))]
-
-
-def _value(tested: Trial, replication: int) -> float:
-    """Deciding measure of one replication; not a number where the combination is out of the race."""
-    values = tested.values[DECIDING]
-    return float(values[replication]) if replication < len(values) else np.nan
+    def _with_more(self, trial: Trial, at: Trial) -> Trial | None:
+        """Add people and stations to a cheap plan that misses a target by little."""
+        if not self.meets(at):
+            return None
+        points = [self.space.moved(trial.point, move, 1) for move in self._few()]
+        cheaper = [point for point in points if self._worth(point, at)]
+        found = [
+            each for each in self.trials.look(cheaper, 1) if self._miss(each, 1) == 0.0 and each.cost(1) < at.cost(1)
+        ]
+        return self._taken(min(found, key=lambda each: each.cost(1)).point, at) if found else None

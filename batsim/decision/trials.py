@@ -1,225 +1,228 @@
-"""Combinations of counts on trial: each is simulated until tests decide whether it meets the targets."""
+"""Points on trial: each is simulated as often as it is asked for, and what its replications say is kept."""
 
-from collections.abc import Callable
-from dataclasses import dataclass, field
-from typing import Any, Literal
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 
-from batsim.decision.answer import Trial, other
-from batsim.decision.counts import Grid
-from batsim.errors import ScenarioError, SimulationError
+from batsim.decision.space import Point, Space
+from batsim.errors import SimulationError
+from batsim.plan.draft import draft_of
+from batsim.plan.equipment_line import EquipmentLine
+from batsim.plan.evidence import Evidence, RunEvidence
+from batsim.plan.money import YearlyCost, money
 from batsim.scenario.settings import Schedule
-from batsim.statistics.intervals import Floats
-from batsim.statistics.sequential import Feasibility
+from batsim.scenario.site import Scenario
+from batsim.statistics.intervals import Floats, Interval
+from batsim.statistics.rare_events import Count
 from batsim.study.limits import Limit
-from batsim.study.running.counts import with_counts
-from batsim.study.running.estimates import Table, judged, pooled
-from batsim.study.running.executors import Runner
-from batsim.study.running.jobs import REFUSED, Failure, Results, jobs_of
+from batsim.study.running.estimates import Table, estimate, few_events, judged, pooled
+from batsim.study.running.jobs import REFUSED, Failure, Job, jobs_of
+from batsim.study.running.replications import runs_of
 
-Verdict = Literal["feasible", "infeasible"]
-Values = dict[tuple[str, str], dict[str, list[float]]]
-"""By weeks of a season, truck group, and measure: one value for each replication.
+DECIDING = "downtime_min_per_truck_shift"
+YEARLY, BOUGHT = OBJECTIVES = ("yearly", "bought")
+"""What a decision makes least: all that differs in a year at equal work, or what is bought and attendants alone."""
 
-No season for the normal weeks, no group for all of them.
-"""
-ALL = ("", "")
-"""All groups in normal weeks."""
+Run = Callable[[Sequence[Job]], list[RunEvidence | Failure]]
+"""Runs jobs that carry counts and levers; an outcome for each."""
 
-EARLY_LOOKS, EARLY_SHARE = (4, 8), 0.1
-"""Replications after which a combination that meets or misses its targets by far is decided, and the part of all chance
-of a wrong decision that these looks may use."""
-EARLY_VERDICTS: dict[str, Verdict] = {"met": "feasible", "missed": "infeasible"}
-FIRST_STAGE = 16
-"""Replications of a combination before its targets are first decided on by the sequential test."""
-MOST_REPLICATIONS, AT_ONCE = 200, 2
-"""Replications of one combination, and how many follow at a time; what is undecided after the most is decided by its
-means, and said."""
-LOOKS = (*EARLY_LOOKS, *range(FIRST_STAGE, MOST_REPLICATIONS + 1, AT_ONCE))
-"""Replications after which it is looked whether a combination is decided."""
-NEAR_DECISIONS, FAR_DECISIONS = 10, 60
-"""Combinations near their targets, and others, over which the chance of a wrong decision is spread (Bonferroni); when
-there are more of the first, the confidence that is reached is less, and is told."""
+
+@dataclass
+class Trial:
+    """A point on trial, and what came of it."""
+
+    space: Space
+    point: Point
+    schedule: Schedule
+    refused: str = ""
+    """Rule of the scenario that it breaks; empty when it was simulated."""
+    taken: list[tuple[RunEvidence, ...]] = field(default_factory=list)
+    """For each replication: of the normal weeks, then of each season."""
+    costs: list[float] = field(default_factory=list)
+    """For each replication. [currency/year]"""
+    _tables: dict[tuple[tuple[str, str], int], Table] = field(default_factory=dict)
+    cost_of_bought: bool = False
+    """Whether cost is that of what is bought and of attendants alone."""
+
+    @property
+    def replications(self) -> int:
+        """How often it was simulated."""
+        return len(self.taken)
+
+    @cached_property
+    def scenario(self) -> Scenario:
+        """Scenario in which the layout is that of the point."""
+        return self.space.made(self.point)
+
+    @cached_property
+    def bought(self) -> float:
+        """Cost of what is bought, over its life, and of attendants on duty. [currency/year]"""
+        return sum(line.per_year for line in self.space.cost_lines(self.scenario))
+
+    @cached_property
+    def lines(self) -> tuple[EquipmentLine, ...]:
+        """Equipment list, by the first replications."""
+        return draft_of(self.scenario, self.evidence()).equipment
+
+    def evidence(self, replications: slice = slice(None)) -> Evidence:
+        """What some of its replications say, all of them when none are named."""
+        layout, taken, schedule = self.space.layout, self.taken[replications], self.schedule
+        schedule = replace(schedule, scenario=self.scenario, layouts=(layout,), replications=len(taken))
+        parts = [
+            Evidence(layout, runs_of(of_weeks, {layout: [run.results for run in runs]}), tuple(runs))
+            for of_weeks, runs in zip((schedule, *schedule.seasons.values()), zip(*taken, strict=True), strict=True)
+        ]
+        return replace(parts[0], seasons=tuple(parts[1:]))
+
+    def money(self, replications: slice = slice(None)) -> YearlyCost:
+        """What it costs in a year, by some of its replications."""
+        layout = self.space.layout
+        return money(self.scenario.in_layout(layout), layout, self.evidence(replications), self.lines)
+
+    def add(self, taken: Iterable[tuple[RunEvidence, ...]]) -> None:
+        """Add replications."""
+        done = self.replications
+        self.taken += taken
+        for number in range(done, self.replications):
+            cost = self.bought if self.cost_of_bought else self.money(slice(number, number + 1)).at_equal_work.value
+            self.costs.append(cost)
+
+    def cost(self, replications: int | None = None) -> float:
+        """Mean cost over its first replications. [currency/year]"""
+        return float(np.mean(self.costs[:replications])) if self.costs else np.inf
+
+    def of(self, part: tuple[str, str], replications: int | None = None) -> Table:
+        """Values of a season and a truck group, one for each replication; of the normal weeks, of all, when empty."""
+        count = self.replications if replications is None else min(replications, self.replications)
+        if (part, count) not in self._tables:
+            self._tables[part, count] = self._table(part, count)
+        return self._tables[part, count]
+
+    def _table(self, part: tuple[str, str], replications: int) -> Table:
+        """Values of a part in its first replications."""
+        season, group = part
+        number = 0 if not season else 1 + list(self.schedule.seasons).index(season)
+        results = [run[number].results for run in self.taken[:replications]]
+        found = [each.groups[group] if group else each.site for each in results]
+        return {name: np.array([values[name] for values in found]) for name in found[0]}
+
+    def signed_mean(self, limit: Limit, replications: int | None = None) -> float:
+        """Mean of a limit's measure with its sign; not a number where it has no meaning."""
+        return limit.sign * float(np.mean(pooled(self.of(limit.part, replications), limit.measure)))
+
+    def miss(self, limits: Iterable[Limit], replications: int | None = None, *, tested: bool = True) -> float:
+        """How far it is from targets, or from what is tested: the worst, as a part of what is allowed. [-]"""
+        if self.refused:
+            return np.inf
+        worst = 0.0
+        for limit in limits:
+            over = self.signed_mean(limit, replications) - (limit.tested if tested else limit.most)
+            if over > 0.0:
+                worst = max(worst, over / (limit.allowed or limit.indifference))
+        return worst
+
+    def interval(self, measure: str, confidence: float, part: tuple[str, str] = ("", "")) -> Interval:
+        """Mean of a measure and its interval, of which no more is told than its events carry."""
+        return estimate(self.of(part), measure, confidence) if self.taken else Interval(np.nan, np.nan, np.nan)
+
+    def judged(self, limit: Limit, confidence: float) -> Interval:
+        """Interval by which a target is judged, which has limits also where events are few."""
+        return judged(self.of(limit.part), limit.measure, confidence)
+
+    def few_events(
+        self, measure: str, confidence: float, part: tuple[str, str] = ("", "")
+    ) -> tuple[Count, bool] | None:
+        """Count told in place of an interval, and whether of misses; None where events are enough for one."""
+        return few_events(self.of(part), measure, confidence) if self.taken else None
+
+    def cost_values(self, replications: int | None = None) -> Floats:
+        """Cost of each replication. [currency/year]"""
+        return np.array(self.costs[:replications])
 
 
 @dataclass
 class Trials:
-    """Simulates combinations of a grid, and keeps what was found."""
+    """Simulates points of a space, replication by replication, and keeps what was found."""
 
     schedule: Schedule
     """Scenario, seed, length and warm-up of a run, and confidence."""
-    grid: Grid
-    """Layout, and what its counts cost."""
-    limits: tuple[Limit, ...]
-    """Targets."""
-    runner: Runner
-    """Runs jobs that carry counts."""
-    progress: Callable[[str], None] | None
-    """Called with a line of text for each combination that is decided."""
-    tested: dict[tuple[int, ...], Trial] = field(default_factory=dict)
+    space: Space
+    run: Run
+    first: int = 0
+    """Number of the first replication."""
+    objective: str = YEARLY
+    progress: Callable[[str], None] | None = None
+    """Called with a line of text for each point that is simulated for the first time."""
+    tried: dict[Point, Trial] = field(default_factory=dict)
     runs: int = 0
-    near_decisions: int = 0
-    """Combinations that took the sequential test."""
 
-    @property
-    def groups(self) -> tuple[str, ...]:
-        """Truck groups that targets are about."""
-        return tuple(dict.fromkeys(limit.group for limit in self.limits if limit.group))
+    def look(self, points: Sequence[Point], replications: int) -> list[Trial]:
+        """Simulate points as often as this at least, those that are new to it all together."""
+        trials = [self.trial(point) for point in points]
+        asked = self._missing(trials, replications)
+        jobs = [job for point, numbers in asked.items() for number in numbers for job in self._jobs(point, number)]
+        outcomes = iter(self.run(jobs) if jobs else ())
+        self.runs += len(jobs)
+        for point, numbers in asked.items():
+            taken = [tuple(next(outcomes) for _ in range(self._parts)) for _ in numbers]
+            self._keep(self.tried[point], taken)
+        return trials
 
-    @property
-    def confidence(self) -> float:
-        """Probability that no decision was wrong by more than the indifference."""
-        near = max(1.0, self.near_decisions / NEAR_DECISIONS)
-        far = max(1.0, len(self.tested) / FAR_DECISIONS)
-        return max(0.0, 1.0 - (1.0 - self.schedule.confidence) * ((1.0 - EARLY_SHARE) * near + EARLY_SHARE * far))
+    def _missing(self, trials: Iterable[Trial], replications: int) -> dict[Point, range]:
+        """Numbers of the replications that points lack; none of a point that breaks a rule."""
+        return {
+            trial.point: range(self.first + trial.replications, self.first + replications)
+            for trial in trials
+            if not trial.refused and trial.replications < replications
+        }
 
-    def decided(self, counts: tuple[int, ...]) -> Trial:
-        """Decide whether a combination meets the targets, replication by replication."""
-        if counts not in self.tested:
-            self.tested[counts] = self._decide(counts)
+    def one(self, point: Point, replications: int) -> Trial:
+        """Simulate one point as often as this at least."""
+        return self.look([point], replications)[0]
+
+    def trial(self, point: Point) -> Trial:
+        """The trial of a point, new where it has none."""
+        if point not in self.tried:
+            self.tried[point] = Trial(
+                self.space, point, self.schedule, self.space.broken(point), cost_of_bought=self.objective == BOUGHT
+            )
             if self.progress is not None:
-                layout, count = self.grid.layout, len(self.tested)
-                self.progress(f"{layout}: {count} combination{'' if count == 1 else 's'} simulated, {self.runs} runs")
-        return self.tested[counts]
+                count, layout = len(self.tried), self.space.layout
+                self.progress(f"{layout}: {count} plan{'' if count == 1 else 's'}, {self.runs} runs")
+        return self.tried[point]
 
-    def looked_at(self, counts: tuple[int, ...], replications: int = EARLY_LOOKS[-1]) -> Trial:
-        """Simulate a combination at least so often, whatever its targets."""
-        known = self.tested.get(counts)
-        if known is None:
-            return self._by_means(counts, replications)
-        if not known.refused and known.replications < replications:
-            values = {part: _lists(table) for part, table in {ALL: known.values, **known.parts}.items()}
-            self._extend(counts, values, replications)
-            known = self.tested[counts] = known._replace(**_tables(values))
-        return known
+    def bought(self, point: Point) -> float:
+        """Cost of what is bought for a point and of its attendants; infinite where it breaks a rule. [currency/year]"""
+        trial = self.trial(point)
+        return np.inf if trial.refused else trial.bought
 
-    def _by_means(self, counts: tuple[int, ...], replications: int) -> Trial:
-        """Simulate a combination so often and go by its means; it rules out nothing, so it is not kept."""
-        values: Values = {}
-        refused = self._extend(counts, values, replications)
-        missed = () if refused else tuple(limit.label for limit in self.limits if _mean(limit, values) > limit.most)
-        return Trial(counts, self._cost(counts), not missed and not refused, missed, refused, **_tables(values))
+    @property
+    def least_running(self) -> float:
+        """Least of all other cost of a plan that was seen in one replication. [currency/year]"""
+        return min((min(each.costs) - each.bought for each in self.tried.values() if each.costs), default=-np.inf)
 
-    def _decide(self, counts: tuple[int, ...]) -> Trial:
-        cost, tests = self._cost(counts), _TargetTests(self.limits, 1.0 - self.schedule.confidence)
-        values: Values = {}
-        verdicts: list[Verdict | None] = []
-        for look in LOOKS:
-            if refused := self._extend(counts, values, look):
-                return Trial(counts, cost, False, (), refused, values={}, too_many=self._too_many(counts))
-            verdicts = tests.verdicts(values)
-            if "infeasible" in verdicts or None not in verdicts:
-                break
-        self.near_decisions += look >= FIRST_STAGE
-        missed = tuple(
-            limit.label
-            for limit, verdict in zip(self.limits, verdicts, strict=True)
-            if verdict == "infeasible" or (verdict is None and _mean(limit, values) > limit.most)
-        )
-        sure = "infeasible" in verdicts or None not in verdicts
-        return Trial(counts, cost, not missed, missed, "", sure=sure, **_tables(values))
+    @property
+    def _parts(self) -> int:
+        """Runs of one replication: the normal weeks and each season."""
+        return 1 + len(self.schedule.seasons)
 
-    def _extend(self, counts: tuple[int, ...], values: Values, replications: int) -> str:
-        """Add replications of a combination up to so many; return the rule that it breaks, if it breaks one."""
-        done, layout = len(next(iter(values.get(ALL, {}).values()), ())), self.grid.layout
-        jobs = [
+    def _jobs(self, point: Point, number: int) -> list[Job]:
+        """Jobs of one replication of a point."""
+        changes, layout = self.space.changes(point), self.space.layout
+        return [
             job
             for schedule in (self.schedule, *self.schedule.seasons.values())
-            for job in jobs_of(schedule, layout, numbers=range(done, replications), changes=self.grid.counts(counts))
+            for job in jobs_of(schedule, layout, numbers=range(number, number + 1), changes=changes)
         ]
-        for job, outcome in zip(jobs, self.runner.run(jobs), strict=True):
+
+    def _keep(self, trial: Trial, taken: list[tuple[RunEvidence | Failure, ...]]) -> None:
+        """Keep what replications gave; a rule that a job breaks is that of its point."""
+        for outcome in [each for replication in taken for each in replication]:
             if isinstance(outcome, Failure):
-                if outcome.kind == REFUSED:
-                    return outcome.message
-                raise outcome.error or SimulationError(outcome.message)
-            self._keep(values, "" if job.season is None else job.season.text, outcome)
-        self.runs += len(jobs)
-        return ""
-
-    def _keep(self, values: Values, season: str, outcome: Results) -> None:
-        """Add what a replication gave for the site, and for the groups that targets are about."""
-        for group in ("", *self.groups):
-            table = values.setdefault((season, group), {})
-            for name, value in (outcome.groups[group] if group else outcome.site).items():
-                table.setdefault(name, []).append(value)
-
-    def _too_many(self, counts: tuple[int, ...]) -> tuple[int, ...]:
-        """Counts from which on there are too many of something, no more than these; empty where there are too few.
-
-        One count after the other is lowered as far as the rule is still broken.
-        """
-        if not self._has_too_many(counts):
-            return ()
-        for column, count_range in enumerate(self.grid.ranges):
-            values = [value for value in count_range.values if value < counts[column]]
-            while values:
-                middle = len(values) // 2
-                lower = other(counts, column, values[middle])
-                if self._has_too_many(lower):
-                    counts, values = lower, values[:middle]
-                else:
-                    values = values[middle + 1 :]
-        return counts
-
-    def _has_too_many(self, counts: tuple[int, ...]) -> bool:
-        """Whether counts break a rule, and still do with what is stated of everything that there is less of."""
-        ranges = self.grid.ranges
-        more = tuple(max(number, count_range.stated) for number, count_range in zip(counts, ranges, strict=True))
-        return self._breaks_a_rule(counts) and self._breaks_a_rule(more)
-
-    def _breaks_a_rule(self, counts: tuple[int, ...]) -> bool:
-        try:
-            with_counts(self.schedule.scenario, self.grid.counts(counts))
-        except ScenarioError:
-            return True
-        return False
-
-    def _cost(self, counts: tuple[int, ...]) -> float:
-        return float(self.grid.costs_of(np.array([counts]))[0])
-
-
-class _TargetTests:
-    """Tests of all targets of one combination, fed with its replications as they come."""
-
-    def __init__(self, limits: tuple[Limit, ...], alpha: float) -> None:
-        near = alpha * (1.0 - EARLY_SHARE) / (NEAR_DECISIONS * len(limits))
-        self._tests = [
-            (limit, Feasibility(limit.tested, limit.indifference / 2.0, near, FIRST_STAGE)) for limit in limits
-        ]
-        looks = FAR_DECISIONS * len(EARLY_LOOKS) * len(limits)
-        self._early_confidence = 1.0 - 2.0 * alpha * EARLY_SHARE / looks
-
-    def verdicts(self, values: Values) -> list[Verdict | None]:
-        """What is decided on each target; a measure that has no meaning in a layout keeps every limit."""
-        verdicts: list[Verdict | None] = []
-        for limit, test in self._tests:
-            table = _arrays(values[limit.part])
-            signed = limit.sign * table[limit.measure]
-            if np.isnan(signed).any():
-                verdicts.append("feasible")
-            elif signed.size in EARLY_LOOKS:  # what is met or missed by far
-                interval = judged(table, limit.measure, self._early_confidence)
-                verdicts.append(EARLY_VERDICTS.get(limit.verdict(interval)))
-            else:
-                verdicts.append(test.add(signed[test.replications :].tolist()))
-        return verdicts
-
-
-def _mean(limit: Limit, values: Values) -> float:
-    """Mean of a limit's measure with its sign."""
-    return limit.sign * float(np.mean(pooled(_arrays(values[limit.part]), limit.measure)))
-
-
-def _arrays(table: dict[str, list[float]]) -> dict[str, Floats]:
-    return {name: np.array(series) for name, series in table.items()}
-
-
-def _lists(table: Table) -> dict[str, list[float]]:
-    return {name: series.tolist() for name, series in table.items()}
-
-
-def _tables(values: Values) -> dict[str, Any]:
-    """What a trial keeps: values of all groups in normal weeks, and of each season and group."""
-    tables = {part: _arrays(table) for part, table in values.items()}
-    return {"values": tables.pop(ALL, {}), "parts": tables}
+                if outcome.kind != REFUSED:
+                    raise outcome.error or SimulationError(outcome.message)
+                trial.refused = outcome.message
+                return
+        trial.add(taken)  # type: ignore[arg-type]  # none is a failure

@@ -38,6 +38,8 @@ HEADINGS = {
 }
 """What is ordered, by the key of its life, put together; batteries stand for themselves."""
 BATTERIES = "batteries"
+BATTERY, WATERING = "battery", "watering"
+"""Inputs of the cost of batteries, before the name of their type, and of watering systems; see `YearlyCostLine`."""
 LEFT_OUT = "Left out: building work, supply connection, service contracts, training, scrap value, taxes."
 
 
@@ -50,6 +52,9 @@ class YearlyCostLine(NamedTuple):
     """How it is worked out, with the numbers."""
     capital: bool = False
     """Whether it is the yearly part of a purchase that lasts; batteries are paid as they wear out."""
+    input: str = ""
+    """Price that it rests on: a field of `Prices` (`driver`, `energy`, ...), `battery NAME`, `watering`, `charger`,
+    `device` or `room` with life and interest, or a rent; what rests on one price is dear or cheap together."""
 
 
 @dataclass(frozen=True)
@@ -179,7 +184,7 @@ def _lost_hours(evidence: Evidence) -> float:
 
 def _capital(scenario: Scenario, evidence: Evidence, lines: tuple[EquipmentLine, ...]) -> Iterator[YearlyCostLine]:
     """Yearly part of what is ordered; batteries last no longer than their use lets them."""
-    costs: dict[tuple[str, str], list[tuple[Price, Price]]] = {}
+    costs: dict[tuple[str, str, str], list[tuple[Price, Price]]] = {}
     several = len({line.name for line in lines if line.is_battery}) > 1
     for line in lines:
         if line.rent.value:
@@ -188,11 +193,12 @@ def _capital(scenario: Scenario, evidence: Evidence, lines: tuple[EquipmentLine,
         yearly, basis = _yearly(scenario, line, worn_years if math.isfinite(worn_years) else math.inf)
         # Batteries are replaced when they are worn, whether they are owned already or not.
         bought = line.price.times(line.number) if line.is_battery else line.cost
-        costs.setdefault((_heading(line, several=several), basis), []).append((bought, bought.in_a_year(yearly)))
-    for (what, basis), prices in costs.items():
+        key = (_heading(line, several=several), _input(line), basis)
+        costs.setdefault(key, []).append((bought, bought.in_a_year(yearly)))
+    for (what, rests_on, basis), prices in costs.items():
         bought, per_year = (summed(column) for column in zip(*prices, strict=True))
         text = f"{plain_amount(bought.rounded.value)} {basis}"
-        yield YearlyCostLine(what, per_year, text, capital=not what.startswith(BATTERIES))
+        yield YearlyCostLine(what, per_year, text, capital=not what.startswith(BATTERIES), input=rests_on)
 
 
 def _rents(lines: tuple[EquipmentLine, ...]) -> Iterator[YearlyCostLine]:
@@ -200,7 +206,7 @@ def _rents(lines: tuple[EquipmentLine, ...]) -> Iterator[YearlyCostLine]:
     for what, battery in ((f"rent of {BATTERIES}", True), (f"rent of {HEADINGS['charger']}", False)):
         rented = [line for line in lines if line.rent.value and line.is_battery == battery]
         basis = " and ".join(f"{line.number:g} at {plain_amount(line.rent.value)} a year" for line in rented)
-        yield YearlyCostLine(what, summed(line.rent.times(line.number) for line in rented), basis)
+        yield YearlyCostLine(what, summed(line.rent.times(line.number) for line in rented), basis, input=what)
 
 
 def _heading(line: EquipmentLine, *, several: bool) -> str:
@@ -208,6 +214,13 @@ def _heading(line: EquipmentLine, *, several: bool) -> str:
     if not line.is_battery:
         return HEADINGS[line.life]
     return f"{BATTERIES} ({line.name})" if several else BATTERIES
+
+
+def _input(line: EquipmentLine) -> str:
+    """Price that a purchase rests on; a battery's is that of its type."""
+    if line.is_battery:
+        return f"{BATTERY} {line.name}"
+    return WATERING if line.life == BATTERY else line.life
 
 
 def _yearly(scenario: Scenario, line: EquipmentLine, worn_years: float) -> tuple[Price, str]:
@@ -241,7 +254,7 @@ def _running(scenario: Scenario, layout: str, evidence: Evidence) -> Iterator[Ye
 def _cost(scenario: Scenario, what: str, price: str, amount: float, basis: str) -> YearlyCostLine:
     """So much of what the site states a price for, or the catalogue."""
     stated = getattr(scenario.prices, price)
-    return YearlyCostLine(what, price_of(scenario, price, stated).times(amount), basis)
+    return YearlyCostLine(what, price_of(scenario, price, stated).times(amount), basis, input=price)
 
 
 def _people(scenario: Scenario, layout: str, evidence: Evidence) -> Iterator[YearlyCostLine]:
@@ -301,14 +314,15 @@ def _energy(scenario: Scenario, evidence: Evidence) -> YearlyCostLine:
     kwh, tariff = evidence.week_kwh, scenario.prices.energy
     whole = WEEKS_PER_YEAR * float(np.sum(kwh))
     if tariff is None:
-        return YearlyCostLine("energy", price_of(scenario, "energy", None).times(whole), f"{whole:,.0f} kWh a year")
+        cost_of_all = price_of(scenario, "energy", None).times(whole)
+        return YearlyCostLine("energy", cost_of_all, f"{whole:,.0f} kWh a year", input="energy")
     prices = [
         next((band.price for band in tariff.bands if band.holds(minute)), tariff.otherwise)
         for minute in QUARTER_MIN * (np.arange(kwh.size) + 0.5)
     ]
     cost = WEEKS_PER_YEAR * float(np.sum(kwh * np.array([price.amount for price in prices])))
     basis = f"{whole:,.0f} kWh a year at {cost / whole:.4f} on average over the bands" if whole else "none"
-    return YearlyCostLine("energy", Price(cost, cost, cost, placeholder=False), basis)
+    return YearlyCostLine("energy", Price(cost, cost, cost, placeholder=False), basis, input="energy")
 
 
 def payback(

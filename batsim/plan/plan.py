@@ -16,17 +16,15 @@ from batsim.plan.advice import UsualChoice, usual_choice
 from batsim.plan.cautions import cautions
 from batsim.plan.checks import FAILS, VERDICTS, Check, ordered
 from batsim.plan.conversion import PartChange, conversion
-from batsim.plan.equipment import equipment_list
+from batsim.plan.draft import draft_of
 from batsim.plan.equipment_line import EquipmentLine
 from batsim.plan.evidence import Evidence, evidence
-from batsim.plan.fit import strength_checks
 from batsim.plan.lots import LotOutlook, lot_outlooks
-from batsim.plan.money import Payback, YearlyCost, money, payback
-from batsim.plan.possible import checks_at_once, impossible_layouts, why
+from batsim.plan.money import Payback, YearlyCost, payback
+from batsim.plan.possible import impossible_layouts, why
 from batsim.plan.supply import SupplyPlan, held_back, supply
 from batsim.plan.survey import BATTERY_ROOM, named, spaces_of
-from batsim.plan.temperatures import temperature_checks
-from batsim.plan.ventilation import Ventilation, ventilation
+from batsim.plan.ventilation import Ventilation
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.site import Scenario
@@ -251,9 +249,9 @@ def plan_layouts(scenario: Scenario, settings: Settings = Settings()) -> Plan:
     evidences = evidence(schedule, settings)
     asked: set[str] = set()
     noting = scenario.with_figures(scenario.figures.noting(asked))
-    drafts = {name: _draft(noting, evidences[name]) for name in schedule.layouts}
+    drafts = {name: draft_of(noting, evidences[name]) for name in schedule.layouts}
     tried = held_back(evidences, dataclasses.replace(schedule, scenario=noting), wanted, settings)
-    comparison = comparison_of(evidences, {name: draft.money.per_year.value for name, draft in drafts.items()})
+    comparison = comparison_of(evidences, {name: draft.money.at_equal_work.value for name, draft in drafts.items()})
     plans = {}
     for name in wanted:
         draft, resolved = drafts[name], noting.in_layout(name)
@@ -299,34 +297,6 @@ def comparison_of(
     of_seasons = dict(zip(runs.schedule.seasons, seasons, strict=True))
     impossible = impossible_layouts(runs.scenario, runs.layouts)
     return Comparison(runs, measures, of_seasons, impossible, costs)
-
-
-def cost_per_year(scenario: Scenario, evidence: Evidence) -> float:
-    """What a layout costs in a year, people and standing trucks included. [currency/year]"""
-    return _draft(scenario, evidence).money.per_year.value
-
-
-class _Draft(NamedTuple):
-    """What a layout needs and costs, before it is held against the others."""
-
-    checks: tuple[Check, ...]
-    """All but that of the supply, each once."""
-    equipment: tuple[EquipmentLine, ...]
-    ventilations: tuple[Ventilation, ...]
-    money: YearlyCost
-
-
-def _draft(scenario: Scenario, evidence: Evidence) -> _Draft:
-    """Check a layout, list its equipment, add up its cost."""
-    layout = evidence.layout
-    scenario = scenario.in_layout(layout)
-    spaces = ventilation(scenario, layout, evidence)
-    at_once = checks_at_once(scenario, layout)
-    simulated = (*temperature_checks(scenario, layout, evidence), *strength_checks(scenario, evidence))
-    checks = tuple(dict.fromkeys([*simulated, *at_once, *(check for space in spaces for check in space.checks)]))
-    flows = {space.space_name: space.flow_to_order_m3_per_h for space in spaces}
-    lines = equipment_list(scenario, layout, checks, flows)
-    return _Draft(checks, lines, spaces, money(scenario, layout, evidence, lines))
 
 
 def _layout_json(layout: LayoutPlan) -> dict[str, Any]:

@@ -1,4 +1,4 @@
-"""Fully sequential procedures: replication by replication, which alternative is best, and whether one keeps a limit."""
+"""A fully sequential procedure: replication by replication, whether a mean keeps a limit."""
 
 import math
 from collections.abc import Sequence
@@ -59,100 +59,6 @@ def kim_nelson_constants(alternatives: int, first_stage: int, alpha: float) -> C
     require(beta < 0.5, f"{rule} (got {alpha} for {pairs})")
     eta = math.expm1(-2.0 / (first_stage - 1) * math.log(2.0 * beta)) / 2.0
     return Constants(eta, 2.0 * eta * (first_stage - 1))
-
-
-class KimNelson:
-    """Picks the best of several alternatives, replication by replication; common random numbers are welcome.
-
-    The best has the least mean. Call `add` with one replication of all alternatives that are still in until `selected`
-    is not None. It is the best with probability 1-alpha or more if the best is better than every other by the tolerance
-    or more. Alternatives that are closer to the best than that may be picked in its place.
-
-    Parameters
-    ----------
-    alternatives
-        Alternatives, two or more. [-]
-    first_stage
-        Replications of each before the first screening, two or more. [-]
-    alpha
-        Probability of not picking the best. [-]
-    tolerance
-        Difference of means that is worth telling, above zero, in the unit of the values.
-
-    Raises
-    ------
-    ValueError
-        As `kim_nelson_constants`; when the tolerance is not above zero.
-
-    Notes
-    -----
-    After each replication r from the first stage on, alternative i goes when another one that is still in is better
-    in the sum of r values by more than max(0, h² S²/(2 tolerance) - tolerance r/2), S² the variance of the difference
-    of the two over the first stage.
-
-    References
-    ----------
-    Kim, S.-H. & Nelson, B. L. (2001) ACM Transactions on Modeling and Computer Simulation 11, 251-273, procedure KN.
-    """
-
-    def __init__(self, alternatives: int, first_stage: int, alpha: float, tolerance: float) -> None:
-        self.constants = kim_nelson_constants(alternatives, first_stage, alpha)
-        check_above_zero("tolerance", tolerance)
-        self.first_stage = first_stage
-        self.tolerance = tolerance
-        self.replications = 0
-        self.still_in = tuple(range(alternatives))
-        self.eliminated: dict[int, int] = {}
-        """Replications after which each alternative went, in the order in which they went."""
-        self.selected: int | None = None
-        self._first: list[Floats] = []
-        self._sums = np.zeros(alternatives)
-        self._allowance = np.zeros((alternatives, alternatives))
-
-    def add(self, values: Floats) -> int | None:
-        """Take one replication and tell which alternative is picked, or None.
-
-        Parameters
-        ----------
-        values
-            One value for each alternative, those that are out included, whose values are not looked at. Any unit.
-            Once one is picked nothing is looked at.
-
-        Raises
-        ------
-        ValueError
-            When the values are not one for each alternative, or one that is still in has no finite value.
-        """
-        if self.selected is not None:
-            return self.selected
-        inside = list(self.still_in)
-        rule = f"values must be one for each of {self._sums.size} alternatives"
-        require(values.shape == self._sums.shape, f"{rule} (got shape {values.shape})")
-        rule = f"alternatives still in, {inside}, must have finite values"
-        require(np.isfinite(values[inside]).all(), f"{rule} (got {values[inside].tolist()})")
-        self.replications += 1
-        self._sums[inside] += values[inside]
-        if self.replications <= self.first_stage:
-            self._first.append(values)
-        if self.replications == self.first_stage:
-            table = np.array(self._first)
-            self._allowance = self.constants.h2 * np.var(table[:, :, None] - table[:, None, :], axis=0, ddof=1)
-        return self._screen(inside) if self.replications >= self.first_stage else None
-
-    def _screen(self, inside: list[int]) -> int | None:
-        """Let go who is behind by more than the allowance; pick when one is left or time is up."""
-        pairs = self._allowance[np.ix_(inside, inside)]
-        slack = np.maximum(0.0, pairs / self.tolerance - self.tolerance * self.replications) / 2.0
-        sums = self._sums[inside]
-        behind = (sums[:, None] - sums[None, :] > slack).any(axis=1)
-        if self.replications > math.floor(pairs.max() / self.tolerance**2):
-            behind = np.arange(len(inside)) != int(np.argmin(sums))
-        for alternative in np.array(inside)[behind].tolist():
-            self.eliminated[alternative] = self.replications
-        self.still_in = tuple(np.array(inside)[~behind].tolist())
-        if len(self.still_in) == 1:
-            self.selected = self.still_in[0]
-        return self.selected
 
 
 class Feasibility:

@@ -110,6 +110,28 @@ class Limit(NamedTuple):
         inside = -1.0 if self.allowed > 0.0 else 1.0
         return self.most + inside * self.indifference / 2.0
 
+    def tested_at(self, mean: float) -> "Limit":
+        """The same target moved so far that this mean, after the sign, is what is tested, if that is stricter."""
+        return self._replace(most=self.most + min(0.0, mean - self.tested))
+
+    @property
+    def tested_text(self) -> str:
+        """The same in words, such as `14.6 min` or `96.2 %`."""
+        return self._in_words(self.sign * self.tested)
+
+    def at(self, level: float) -> "Limit":
+        """The same target where so many times as much is allowed."""
+        most = level * self.allowed if self.sign > 0.0 else level * self.allowed - 1.0
+        before, _, after = self.text.rpartition(self._in_words(self.sign * self.most))
+        text = before + self._in_words(self.sign * most) + after
+        return self._replace(most=most, text=text, indifference=min(self.indifference, level * self.allowed))
+
+    def _in_words(self, number: float) -> str:
+        """A number of its measure with its unit; of trucks alone."""
+        if self.measure.endswith("_share"):
+            return f"{100.0 * number:.6g} %"
+        return f"{number:.6g}" + (" min" if self.name == DOWNTIME_TARGET else "")
+
     @property
     def allowed(self) -> float:
         """Minutes, trucks or share of the waits or trucks that may miss what is wanted; 0 where none may."""

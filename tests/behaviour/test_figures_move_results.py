@@ -23,6 +23,7 @@ from batsim.decision.ranking import recommend
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import path_text
 from batsim.study.first_estimate import outline
+from batsim.study.levers import choices_of, with_levers
 from batsim.study.limits import limits_of
 from batsim.study.sweeps.points import figures_asked
 from batsim.views.text.decision_text import decision_text
@@ -30,12 +31,17 @@ from batsim.views.text.decision_text import decision_text
 CASES = Path(__file__).parent / "cases"
 SURVEYED = Path(__file__).parents[1] / "unit" / "cases" / "surveyed.yaml"
 SMALL = Path(__file__).parents[1] / "unit" / "cases" / "size_small.yaml"
+KESTREL = Path(__file__).parents[2] / "scenarios" / "kestrel-lane.yaml"
 SITES = {CASES / "figures_hot.yaml": 2.0, SURVEYED: 0.3, CASES / "figures_cold.yaml": 1.0}
 """Sites and the weeks that they are simulated for."""
 FOR_THE_PLAN = ("price.", "fit.")
 """Beginnings of figures that are read with the scenario and that only a plan rests on."""
-PLAY = "fit.free_play"
-"""Asked for by the checks of what is possible; a loose battery is cured and makes nothing impossible."""
+WITHOUT_SURVEY = "price.floor"
+"""Asked for by the cost of a year; without a survey no floor is paid for."""
+PEAK_KW = 100.0
+"""Peak of which a power limit is a part. [kW]"""
+LEVER = "lever."
+"""Beginning of figures that say how far something is done otherwise."""
 RUN = ("simulation.",)
 """Beginnings of figures that say how long and how often is simulated."""
 
@@ -141,7 +147,10 @@ def test_figures_of_a_plan(planned: Any) -> None:
 
 
 def test_figures_of_a_decision() -> None:
-    """What is near enough, what costs about the same, and prices; with what is read before they are all it asks for."""
+    """What is near enough, what costs about the same, and prices.
+
+    What is read before and what the equipment list of a plan asks for is tried above, levers below.
+    """
     asked: set[str] = set()
     targets = {"downtime_per_truck_shift": "at most 600 min", "waits": "1 % under 60 min", "trucks_below_cut_out": 99}
     scenario = batsim.changed(site(SMALL), {"targets": targets, "simulation.length": "0.1 weeks"})
@@ -153,9 +162,25 @@ def test_figures_of_a_decision() -> None:
         return decision_text(decision) + json.dumps(decision.as_json()) + str(limits_of(scenario))
 
     decided(scenario.with_figures(scenario.figures.noting(asked)))
+    planned = batsim.plan_layouts(scenario, replace(settings, weeks=0.1, warm_up_weeks=0.0)).figures
+    mine = {name for name in asked if name not in planned or name.startswith("price.")} - {WITHOUT_SURVEY}
+    mine -= {name for name in mine if name.startswith(LEVER)} | read_for(SMALL)
 
-    assert len([name for name in asked if name.startswith("decide.")]) == 4
-    assert unmoved(scenario, asked - read_for(SMALL) - {PLAY}, decided) == set()
+    assert len([name for name in mine if name.startswith("decide.")]) == 4
+    assert unmoved(scenario, mine, decided) == set()
+
+
+def test_figures_of_levers() -> None:
+    """Each moves what a layout may do otherwise: what is stated for its trucks and chargers then."""
+    scenario, levers = site(KESTREL).with_layouts(["hoist"]), {name for name in FIGURES if name.startswith(LEVER)}
+
+    def stated(scenario: Scenario, layout: str) -> str:
+        ways = [way for choice in choices_of(scenario, layout, PEAK_KW) for way in choice.options]
+        changed = [with_levers(scenario, layout, way) for way in ways]
+        return str([(each.in_layout(layout).trucks, each.charging_of(layout)) for each in changed])
+
+    assert len(levers) == 6
+    assert unmoved(scenario, levers, stated) == set()
 
 
 @pytest.mark.parametrize("command", ["check", "bottleneck", "day without"])

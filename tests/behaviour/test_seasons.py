@@ -229,10 +229,10 @@ def test_counts_are_decided_for_the_season_too():
     )
 
     assert seasonal.counts["batteries"] > normal.counts["batteries"]
-    fewer = [trial for trial in seasonal.tested if trial.counts[0] == normal.counts["batteries"]]
-    assert {missed for trial in fewer for missed in trial.missed} <= {"downtime in weeks 47-51"}
+    fewer = [trial for point, trial in seasonal.searched.items() if point == (normal.counts["batteries"],)]
+    assert [limit.label for trial in fewer for limit in seasonal.missed(trial)] == ["downtime in weeks 47-51"]
     data = seasonal.as_json()
-    assert "downtime at most 30 min per truck-shift in weeks 47-51" in data["targets"]
+    assert "downtime at most 30 min per truck-shift in weeks 47-51" in [each["target"] for each in data["targets"]]
     season = data["answer"]["seasons"][SEASON]["measures"]["downtime_min_per_truck_shift"]
     assert season["mean"] > data["answer"]["measures"]["downtime_min_per_truck_shift"]["mean"]
 

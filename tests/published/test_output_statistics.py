@@ -12,7 +12,7 @@ from batsim.scenario.settings import Settings
 from batsim.statistics.intervals import probability_interval, simultaneous, student_interval, variance_reduction
 from batsim.statistics.precision import Precision, replications_needed
 from batsim.statistics.quantiles import quantile_ranks
-from batsim.statistics.sequential import Feasibility, KimNelson, kim_nelson_constants
+from batsim.statistics.sequential import Feasibility, kim_nelson_constants
 from batsim.statistics.warm_up import mser
 from batsim.study.running.estimates import estimate, few_events
 
@@ -286,47 +286,6 @@ KIM_NELSON = "Kim, S.-H. & Nelson, B. L. (2001) ACM TOMACS 11, 251-273"
 def test_kim_nelson_constants(alternatives, alpha, of_10, of_20):
     for first_stage, expected in [(10, of_10), (20, of_20)]:
         assert kim_nelson_constants(alternatives, first_stage, alpha) == pytest.approx(expected, rel=1e-8)
-
-
-@pytest.mark.published(source=KIM_NELSON, where="procedure KN with c = 1; data worked out here")
-def test_kim_nelson_by_hand():
-    assert kim_nelson_constants(4, 10, 0.05) == exactly((0.5646801866, 10.16424336))
-    procedure = KimNelson(4, 10, 0.05, 1.0)
-    base, i = np.array([10.0, 10.9, 9.0, 11.4]), np.arange(4)
-    values = []
-    for j in range(1, 200):
-        values.append(base + 1.5 * np.sin(0.8 * j) + 2.4 * np.cos((1.1 + 0.37 * i) * j + i))
-        procedure.add(-values[-1])  # the largest is wanted
-    assert procedure.eliminated == {0: 10, 2: 18, 1: 36}
-    assert (procedure.selected, procedure.still_in, procedure.replications) == (3, (3,), 36)
-    first = np.array(values[:10])
-    pairs = np.var(first[:, :, None] - first[:, None, :], axis=0, ddof=1)[np.triu_indices(4, 1)]
-    assert pairs == exactly([9.772859161, 6.325157606, 4.621558445, 9.367190175, 7.384879092, 9.964069543])
-    assert np.floor(pairs * procedure.constants.h2).tolist() == [99, 64, 46, 95, 75, 101]
-
-
-@pytest.mark.published(
-    source=KIM_NELSON, where="at the edge of the tolerance the best is picked with 1 - alpha or more"
-)
-@pytest.mark.parametrize(
-    ("alternatives", "tolerance", "correlation"),
-    [pytest.param(2, 0.15, 0.0, marks=pytest.mark.slow), (2, 0.2, 0.8), (4, 0.5, 0.5)],
-)
-def test_kim_nelson_picks_the_best(alternatives, tolerance, correlation):
-    """Least favourable means, unequal variances; two alternatives: hardly more often than stated."""
-    generator, alpha, runs = np.random.default_rng(16), 0.10, 800
-    means = np.append(np.full(alternatives - 1, tolerance), 0.0)
-    sds = np.linspace(1.0, 1.5, alternatives)
-    right = 0
-    for _ in range(runs):
-        procedure = KimNelson(alternatives, 10, alpha, tolerance)
-        while procedure.selected is None:
-            common, own = generator.standard_normal(), generator.standard_normal(alternatives)
-            procedure.add(means + sds * (np.sqrt(correlation) * common + np.sqrt(1.0 - correlation) * own))
-        right += procedure.selected == alternatives - 1
-    found = probability_interval(right, runs, 0.999)
-    assert found.high >= 1.0 - alpha
-    assert found.low <= (1.0 - alpha if alternatives == 2 else 1.0 - alpha / 3.0)
 
 
 # One mean against a limit

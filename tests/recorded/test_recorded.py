@@ -11,7 +11,7 @@ from click.testing import CliRunner
 from nbclient import NotebookClient
 
 from batsim.cli import main
-from batsim.decision import trials
+from batsim.decision import testing
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.settings import Settings
 
@@ -102,7 +102,7 @@ def short_runs(monkeypatch):
         return replace(schedule, replications=few, length_min=length_min, warm_up_min=warm_up_min)
 
     monkeypatch.setattr(Settings, "schedule", cut_short)
-    monkeypatch.setattr(trials, "LOOKS", trials.EARLY_LOOKS)
+    monkeypatch.setattr(testing, "LOOKS", testing.EARLY_LOOKS)
     monkeypatch.chdir(ROOT)
 
 

@@ -35,7 +35,7 @@ def price_problems(scenario: Scenario, source: LocatedData, offers: Offers) -> I
     """
     handling = scenario.handling.values()
     known: Known = {
-        "battery": (list(scenario.batteries), ()),
+        "battery": (list(scenario.batteries), offers["battery type"]),
         "charger": (list(scenario.chargers), offers["charger type"]),
         "device": (list(dict.fromkeys(name for kind in handling for name in kind.devices_held)), offers["device"]),
         "part": (list(dict.fromkeys(name for kind in handling for name in part_names(kind))), offers["part"]),

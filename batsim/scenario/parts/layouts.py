@@ -10,6 +10,7 @@ from pydantic import Field
 from batsim.scenario.parts.breakdowns import Breakdown, Outage, Standby
 from batsim.scenario.parts.charging_rules import ChargingRules
 from batsim.scenario.parts.faults import Fault, each_entry, read_by_name, wrong
+from batsim.scenario.parts.fixed import read_fixed
 from batsim.scenario.parts.floor import Floor
 from batsim.scenario.parts.group_change import ATTENDANTS, BY_WHOM_KEYS, DRIVERS, GroupChange, InTruck, read_by_whom
 from batsim.scenario.parts.handling import LEADS
@@ -270,6 +271,8 @@ class Layout(Equipped):
     """How chargers are held back, in place of the scenario's rules."""
     owned: Annotated[dict[str, BatteryCount], read_owned] = Field(default_factory=dict)
     """What is already there, by name, and how many: more than that is bought."""
+    fixed: Annotated[tuple[str, ...], read_fixed] = Field((), validate_default=False)
+    """What may not change where the best plan is decided: `counts`, `levers`, or some of them by name."""
     trucks: dict[NameText, GroupChange] = Field(default_factory=dict)
     """What this layout changes of truck groups, by their names: battery type, what sends them, who exchanges."""
 

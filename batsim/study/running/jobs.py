@@ -134,11 +134,6 @@ def _wait_target_min(targets: Targets, group: str) -> float | None:
     return None if target is None else target.minutes
 
 
-def site_results_of(record: Record, scenario: Scenario) -> Results:
-    """Every measure of a record, for all of the site alone."""
-    return Results(measures_of(record, scenario), {}, {}, {}, {})
-
-
 def measure_names(scenario: Scenario) -> tuple[str, ...]:
     """Names of those measures, in their order."""
     return (*MEASURES, *(() if scenario.targets.waits is None else (WITHIN_TARGET.name,)))

@@ -27,6 +27,8 @@ LEFT_OUT = (
     "prices", "present", "equipment", "room", "building", "supply", "standards",
 )  # fmt: skip
 """Parts of a scenario on which no number depends, or of which only some does; that is added below."""
+OF_LAYOUT_LEFT_OUT = ("owned", "fixed")
+"""Parts of a layout on which no number depends; how many are owned of what can no longer be had is added below."""
 
 
 class Case(NamedTuple):
@@ -153,11 +155,12 @@ def bases_of(scenario: Scenario, layouts: Iterable[str]) -> dict[str, bytes]:
     for layout in layouts:
         part = {
             **{key: value for key, value in whole.items() if key not in LEFT_OUT},
-            "layout": whole["layouts"][layout],
+            "layout": {key: value for key, value in whole["layouts"][layout].items() if key not in OF_LAYOUT_LEFT_OUT},
             "start_week": scenario.simulation.start_week,
             "waits": None if waits is None else waits.minutes,
             "model": model_version(),
             **_of_parts(scenario),
+            **_no_more_than(scenario, layout),
         }
         bases[layout] = blake2b(_text(part).encode(), digest_size=KEY_BYTES).digest()
     return bases
@@ -168,6 +171,20 @@ def _of_parts(scenario: Scenario) -> dict[str, Any]:
     columns = [column.name for column in part_columns(scenario)]
     waits = {name: each.waits.minutes for name, each in scenario.targets.groups.items() if each.waits is not None}
     return {"columns": columns, "group_waits": waits} if columns else {}
+
+
+def _no_more_than(scenario: Scenario, layout: str) -> dict[str, Any]:
+    """How many there are of what can no longer be had, as more are refused; nothing where nothing says so."""
+    chargers = [(name, "") for name, charger in scenario.chargers.items() if charger.discontinued]
+    lots = [
+        (name, lot)
+        for name, battery in scenario.batteries.items()
+        for lot, stated in battery.lots.items()
+        if not stated.can_grow
+    ]
+    kept = {each: scenario.kept(layout, *each) for each in (*chargers, *lots)}
+    there = [[*each, number.number] for each, number in kept.items() if number is not None]
+    return {"no_more_than": there} if there else {}
 
 
 def key_of(base: bytes, job: Job) -> bytes:

@@ -1,26 +1,29 @@
-"""Chart of what was decided: fewer and more batteries against downtime and cost, with the answer."""
+"""Chart of what was decided: what a target costs, every plan that was looked at, and the best at each level of it."""
 
-import math
+import numpy as np
 
-from batsim.decision.answer import DECIDING, MEETS, MISSES, TOO_NEAR, Answer
-from batsim.statistics.intervals import Interval
+from batsim.decision.answer import MEETS, MISSES, NOT_THE_MARGIN, Answer
+from batsim.decision.trials import Trial
+from batsim.study.limits import Limit
 from batsim.views.charts import chart_style as style
+from batsim.views.text.numbers import is_share, measure_of, unit_of
 
 SIZE_IN = (8.0, 4.8)
-BELOW_PT = 58.0
-"""Where the legend begins below the axis: under ticks of two lines and their word. [pt]"""
-HEADROOM = 1.12
+BELOW_PT = 46.0
+"""Where the legend begins below the axis: under ticks and their word. [pt]"""
+DEAREST = 1.6
+"""Plans dearer than so many times the best are left out, to keep the rest apart."""
 MARKS = {
-    MEETS: (style.BLUE, "o", "meets the targets"),
+    MEETS: (style.BLUE, "o", "meets all targets"),
+    NOT_THE_MARGIN: (style.ORANGE, "D", "meets the target, not the margin"),
     MISSES: (style.VERMILION, "X", "misses a target"),
-    TOO_NEAR: (style.ORANGE, "D", "too near to tell"),
 }
-"""Colour, mark and word of what can be said of a count."""
-NONE = "No counts within the ranges meet the targets, so there is no frontier."
+"""Colour, mark and word of what can be said of a plan."""
+NONE = "No plan meets the targets, so there is no frontier."
 
 
-def frontier_chart(answer: Answer, ax: style.AxesOrNew = None) -> style.Axes:
-    """Draw the frontier of a layout: what fewer batteries would cost in downtime, and more in money.
+def frontier_chart(answer: Answer, ax: style.AxesOrNew = None, *, target: str | None = None) -> style.Axes:
+    """Draw what a target costs in a layout: the cost of every plan that was looked at over what the target is about.
 
     Parameters
     ----------
@@ -28,73 +31,94 @@ def frontier_chart(answer: Answer, ax: style.AxesOrNew = None) -> style.Axes:
         What was decided for a layout: `batsim.decide(...)["its name"]`.
     ax
         Axes to draw on; those of a new figure when not given.
+    target
+        Label of a target (`downtime`, `waits`, `waits of docks`); the first when not given.
 
     Returns
     -------
     matplotlib.axes.Axes
-        Downtime with its interval over the number of batteries (chargers where there are no spare batteries), all else
-        as in the answer; the cost of a year under each number; the target a line and the answer a ring.
+        Yearly cost over downtime, or over the share of waits within the target; a step line through the cheapest plans
+        that are as good or better in this, the answer a ring, the target and what is tested lines.
+
+    Raises
+    ------
+    KeyError
+        When there is no such target.
     """
     ax = style.axes_for(ax, SIZE_IN)
-    label = answer.ranges[answer.frontier_column].label
-    title = f"{answer.layout}: fewer and more {label}"
-    if answer.chosen is None or not answer.frontier:
+    limit = _limit(answer, target)
+    title = f"{answer.layout}: what '{limit.title}' costs"
+    if answer.chosen is None:
         return style.empty(ax, title, NONE)
     style.heading(ax, title, _note(answer))
     style.frame(ax)
-    counts = [tested.counts[answer.frontier_column] for tested in answer.frontier]
-    downtimes = [tested.interval(DECIDING, answer.confidence) for tested in answer.frontier]
-    style.whiskers(ax, counts, downtimes, across=False, zorder=3.0)
-    legend = _marks(ax, answer, counts, downtimes)
-    scenario = answer.schedule.scenario
-    target = scenario.targets.downtime_min_per_truck_shift
-    if target is not None:
-        line = ax.axhline(target, color=style.BLACK, linewidth=1.3, linestyle="--", zorder=2.0)
-        legend[f"target: at most {target:g}"] = line
-    costs = [f"{count}\n{tested.cost_per_year:,.0f}" for count, tested in zip(counts, answer.frontier, strict=True)]
-    ax.set_xticks(counts, costs)
-    ax.set_xlim(min(counts) - 0.6, max(counts) + 0.6)
-    ax.set_ylim(0.0, HEADROOM * _highest(downtimes, target or 0.0) or 1.0)
-    across = f"{label[0].upper()}{label[1:]}, and cost [{scenario.site.currency} per year]"
-    style.axis_words(ax, across, "Downtime [min per truck-shift]")
-    style.legend_below(ax, legend, 4, BELOW_PT)
+    best = answer.searched.get(answer.chosen.point, answer.chosen)
+    shown = [
+        trial
+        for trial in answer.searched.values()
+        if trial.replications > 1 and trial.cost() <= DEAREST * best.cost() and np.isfinite(_across(trial, limit))
+    ]
+    legend = _marks(ax, answer, shown, limit)
+    _frontier(ax, shown, limit)
+    (legend["the best plan"],) = ax.plot(
+        [_across(best, limit)], [best.cost()], marker="o", markersize=18.0, markerfacecolor="none",
+        markeredgecolor=style.BLACK, markeredgewidth=1.4, linestyle="", zorder=5.0,
+    )  # fmt: skip
+    scale = 100.0 if is_share(limit.measure) else 1.0
+    wanted, tested = scale * limit.sign * limit.most, scale * limit.sign * limit.tested
+    unit = "%" if is_share(limit.measure) else unit_of(limit.measure)
+    line = ax.axvline(wanted, color=style.BLACK, linewidth=1.3, linestyle="--", zorder=2.0)
+    legend[f"target: {wanted:g} {unit}"] = line
+    legend[f"tested: {tested:.4g} {unit}"] = ax.axvline(
+        tested, color=style.BLACK, linewidth=1.0, linestyle=":", zorder=2.0
+    )
+    label = measure_of(limit.measure).label
+    across = f"{label[:1].upper()}{label[1:]} [{unit}{' per truck-shift' if unit == 'min' else ''}]"
+    style.axis_words(ax, across, f"Cost [{answer.schedule.scenario.site.currency} per year]")
+    ax.yaxis.set_major_formatter("{x:,.0f}")
+    style.legend_below(ax, legend, 3, BELOW_PT)
     return ax
 
 
-def _highest(downtimes: list[Interval], target_min: float) -> float:
-    """Highest of what is drawn: ends of intervals and the target. [min per truck-shift]"""
-    ends = [end for downtime in downtimes for end in (downtime.mean, downtime.high)]
-    return max([target_min, *filter(math.isfinite, ends)])
+def _limit(answer: Answer, target: str | None) -> Limit:
+    """The target that is drawn."""
+    by_label = {limit.label: limit for limit in answer.limits}
+    return answer.limits[0] if target is None else by_label[target]
 
 
-def _marks(ax: style.Axes, answer: Answer, counts: list[int], downtimes: list[Interval]) -> style.Legend:
-    """Mark what can be said of each count, and the answer with a ring; each mark with its word for the legend."""
+def _across(trial: Trial, limit: Limit) -> float:
+    """What the target is about, in per cent where it is a share."""
+    return (100.0 if is_share(limit.measure) else 1.0) * limit.sign * trial.signed_mean(limit)
+
+
+def _marks(ax: style.Axes, answer: Answer, shown: list[Trial], limit: Limit) -> style.Legend:
+    """Mark what can be said of each plan; each mark with its word for the legend."""
     legend: style.Legend = {}
-    chosen = answer.chosen.counts if answer.chosen is not None else None
-    for tested, count, downtime in zip(answer.frontier, counts, downtimes, strict=True):
-        colour, marker, word = MARKS[answer.verdict(tested)]
-        (legend[word],) = ax.plot(
-            [count], [downtime.mean], color=colour, marker=marker, markersize=9.0, markeredgecolor="white",
-            linestyle="", zorder=4.0,
-        )  # fmt: skip
-        if tested.counts == chosen:
-            (legend["answer"],) = ax.plot(
-                [count], [downtime.mean], marker="o", markersize=18.0, markerfacecolor="none",
-                markeredgecolor=style.BLACK, markeredgewidth=1.4, linestyle="", zorder=5.0,
+    for verdict, (colour, marker, word) in MARKS.items():
+        mine = [trial for trial in shown if answer.verdict(trial) == verdict]
+        if mine:
+            (legend[word],) = ax.plot(
+                [_across(trial, limit) for trial in mine], [trial.cost() for trial in mine], color=colour,
+                marker=marker, markersize=6.5, markeredgecolor="white", linestyle="", zorder=3.0,
             )  # fmt: skip
     return legend
 
 
+def _frontier(ax: style.Axes, shown: list[Trial], limit: Limit) -> None:
+    """Draw a step line through the plans of which none is both as good in this and cheaper."""
+    rising = sorted(shown, key=lambda trial: (trial.signed_mean(limit), trial.cost()))
+    least, across, costs = np.inf, [], []
+    for trial in rising:
+        if trial.cost() < least:
+            least = trial.cost()
+            across.append(_across(trial, limit))
+            costs.append(least)
+    ax.plot(across, costs, color=style.GREY, linewidth=1.2, drawstyle="steps-post", zorder=2.5)
+
+
 def _note(answer: Answer) -> str:
-    """Say where the frontier was drawn, what a whisker is, and which counts stay as in the answer."""
-    assert answer.chosen is not None  # else there is no frontier
-    kept = [
-        f"{count_range.label}\N{NO-BREAK SPACE}{count}"
-        for position, (count_range, count) in enumerate(zip(answer.ranges, answer.chosen.counts, strict=True))
-        if position != answer.frontier_column
-    ]
-    note = (
-        f"{answer.schedule.scenario.site.name}, seed {answer.schedule.seed}; "
-        f"whiskers: {100.0 * answer.confidence:g} % intervals of the mean."
+    """Say what is drawn."""
+    return (
+        f"{answer.schedule.scenario.site.name}, seed {answer.schedule.seed}; plans as the search saw them, means of "
+        f"few replications; grey: the cheapest at each level."
     )
-    return f"{note} Kept: {', '.join(kept)}." if kept else note

@@ -4,7 +4,9 @@ from collections.abc import Iterable, Sequence
 from functools import singledispatch
 from html import escape
 
+from batsim.decision.decide import Decision
 from batsim.decision.ranking import order_sentence, recommend
+from batsim.decision.sizing import sizing_sentence
 from batsim.plan.checks import VERDICTS
 from batsim.plan.plan import Plan
 from batsim.record.record import Record
@@ -16,6 +18,8 @@ from batsim.study.compare import Comparison
 from batsim.study.first_estimate import LayoutOutline, outline
 from batsim.study.prices import MARK
 from batsim.study.running.runs import Runs
+from batsim.views.text.decision_table import decision_table
+from batsim.views.text.decision_text import how_sure, what_to_do
 from batsim.views.text.numbers import NO_INTERVALS, counted, number_text
 from batsim.views.text.part_tables import part_tables
 from batsim.views.text.tables import (
@@ -32,6 +36,8 @@ from batsim.views.text.tables import (
 LEFT, RIGHT = "text-align: left; padding: 0 0.6em", "text-align: right; padding: 0 0.6em"
 CAPTION = "caption-side: top; text-align: left"
 NUMBERS = "{:.4g}".format
+LONGEST_LINE = 100_000
+"""Characters of a line that a page breaks itself."""
 
 
 @singledispatch
@@ -129,6 +135,7 @@ def _comparison(comparison: Comparison) -> str:
             comparison.worst_area_sentence,
             comparison.worst_group_sentence,
             order_sentence(comparison),
+            sizing_sentence(comparison),
             *impossible_sentences(comparison.impossible),
             *shift_notes(runs),
             comparison.precision_sentence,
@@ -160,6 +167,21 @@ def _plan(plans: Plan) -> str:
     risks = [f"Main risks: {' '.join(f'({number}) {risk}' for number, risk in enumerate(advised.risks, 1))}"]
     notes = [*(risks if advised.risks else []), f"{MARK} rests on placeholders."]
     return paragraphs([advised.says]) + table("", head, rows, range(1, len(head))) + paragraphs(notes)
+
+
+@html_of.register
+def _decision(decision: Decision) -> str:
+    """What to do, the best plans beside today, how sure that is."""
+    head, *rows = decision_table(decision)
+    first = decision.first
+    if first is None:
+        return paragraphs(impossible_sentences(decision.impossible))
+    sure = how_sure(decision, first) if first.chosen is not None else []
+    return (
+        paragraphs(what_to_do(decision, first, LONGEST_LINE))
+        + table(decision.scenario.site.name, head, rows, range(1, len(head)))
+        + paragraphs([*sure, f"{MARK} rests on placeholders."])
+    )
 
 
 def _side_by_side(runs: Runs, more: list[list[str]]) -> str:

@@ -1,202 +1,334 @@
-"""What was decided, for the terminal: counts, cost, how sure, what lies around."""
+"""What was decided, for the terminal: what to do, the best plans beside today, how sure, what lies around."""
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterator
+from itertools import groupby
 
-from batsim.decision.answer import MISSES, Answer, Trial
-from batsim.decision.decide import Decision
-from batsim.study.cost import CostLine
-from batsim.study.limits import stated_limits
-from batsim.study.prices import MARK, summed
-from batsim.views.text.lines import columns, hung, sentence
-from batsim.views.text.numbers import counted, estimate_text, is_share, measure_of, unit_of
-from batsim.views.text.tables import impossible_sentences, run_length, targets_sentence
+from batsim.decision.answer import MEETS, NOT_THE_MARGIN, Answer, Level
+from batsim.decision.counts import CountRange
+from batsim.decision.decide import Decision, best_name
+from batsim.decision.space import Point
+from batsim.decision.steps import Step
+from batsim.decision.trials import BOUGHT, Trial
+from batsim.statistics.intervals import Interval
+from batsim.study.limits import MISSED, Limit
+from batsim.study.prices import MARK, Price, plain_amount
+from batsim.views.text.decision_table import beside_one_another, decision_table, price_of_plan
+from batsim.views.text.lines import KEPT, columns, hung, listed, sentence
+from batsim.views.text.numbers import counted, estimate_text, is_share, number_text, unit_of
+from batsim.views.text.tables import impossible_sentences, run_length
 
-MOST_NEAR_MISSES = 5
-"""Near misses that are listed."""
+MOST_NEAR_MISSES, MOST_LEVELS = 2, 3
+"""Near misses that are listed, and plans for other levels of each target."""
+ONE_IN_100 = 0.01
+WHOLE = 100.0
+"""Sum of money from which on nobody counts the cents."""
 PLACEHOLDERS = (
     f"{MARK} rests on placeholders of the catalogue for prices, lives or interest, with their range: state your own "
     "under 'prices' before the cost is used."
 )
-LEFT_OUT = (
-    "Cost is what is bought, over its life with interest, and attendants on duty; energy, water, downtime and drivers "
-    "are left out. What is owned already costs nothing."
+COST = (
+    "Cost of a year at equal work: what is bought, over its life with interest (what is there already costs nothing), "
+    "attendants, drivers, trucks that stand, energy and its peak, wear, water, floor."
+)
+OF_BOUGHT = (
+    "Cost is what is bought, over its life with interest (what is there already costs nothing), and attendants on "
+    "duty; energy, water, downtime and drivers are left out."
+)
+CAUTION = (
+    "batsim plan says whether the parts fit and what the room needs. Drivers who exchange, connect or water batteries "
+    "must be trained for it; local codes and competent, licensed people decide."
 )
 
 
 def decision_text(decision: Decision, width: int = 100) -> str:
-    """Answer for each layout, with the cheapest named when there are several."""
-    schedule, answers = decision.schedule, decision.answers
-    head = f"{schedule.scenario.site.name}: the cheapest counts that meet the targets; runs of {run_length(schedule)}"
-    targets = targets_sentence([limit.text for limit in stated_limits(schedule.scenario) if not limit.season], schedule)
-    notes = [LEFT_OUT, *([PLACEHOLDERS] if any(answer.placeholders for answer in answers) else [])]
-    if len(answers) > 1:
-        cheapest = decision.cheapest
-        says = f"No layout meets the targets; '{decision.ranking[0]}' comes nearest."
-        if cheapest is not None:
-            cost = _cost(cheapest, cheapest.cost_lines)
-            says = f"Cheapest layout that meets the targets: '{cheapest.layout}', {cost}."
-        notes.insert(0, says)
-    notes += impossible_sentences(decision.impossible)
-    return "\n\n".join(
-        [
-            f"{sentence(head, width)}\n{sentence(targets, width)}",
-            *(_answer(answer, width) for answer in answers),
-            "\n".join(sentence(note, width) for note in notes),
-        ]
-    )
+    """What to do, the best plan of each layout beside today, how sure that is, and what lies around it."""
+    first = decision.first
+    parts = [_head(decision, width)]
+    if first is not None:
+        parts += [what_to_do(decision, first, width), columns(decision_table(decision), width)]
+    parts.append(_plans(decision, width))
+    if first is not None and first.chosen is not None:
+        parts.append([sentence(text, width) for text in how_sure(decision, first)])
+        parts += [_near_misses(first, width), _levels(first, width)]
+    parts.append([sentence(text, width) for text in _notes(decision)])
+    return "\n\n".join("\n".join(lines) for lines in parts if lines)
 
 
-def _answer(answer: Answer, width: int) -> str:
-    """One layout."""
-    title = answer.schedule.scenario.handling_title(answer.layout)
-    lines = _not_met(answer, width) if answer.chosen is None else _met(answer, answer.chosen, width)
-    scenario = answer.schedule.scenario
-    others = [limit.text for limit in stated_limits(scenario) if not limit.is_about(scenario, answer.layout)]
-    lines += [sentence(f"{text}: no exchanges, so downtime judges", width, 2) for text in dict.fromkeys(others)]
-    effort = (
-        f"It took {counted(answer.runs, 'run')} of {len(answer.tested)} of the "
-        f"{counted(answer.combinations, 'combination')}; all would have taken {answer.full_grid_runs:,} runs."
-    )
-    return "\n".join([sentence(f"{answer.layout} ({title})", width), *lines, "", sentence(effort, width)])
+def _head(decision: Decision, width: int) -> list[str]:
+    """What was asked: the site, the runs, the targets with what is tested of them."""
+    schedule = decision.schedule
+    limits = [limit for answer in decision.answers for limit in answer.limits if not limit.season]
+    texts = dict.fromkeys(f"{limit.text} ({limit.tested_text})" for limit in limits)
+    when = " in normal weeks and in each season" if schedule.scenario.seasons else ""
+    return [
+        sentence(f"{schedule.scenario.site.name}: the cheapest plan of each layout that meets the targets", width),
+        sentence(f"Runs of {run_length(schedule)}; {_effort(decision)}", width),
+        sentence(f"Targets{when}, in brackets what is tested so that there is a margin: {'; '.join(texts)}.", width),
+    ]
 
 
-def _met(answer: Answer, chosen: Trial, width: int) -> list[str]:
-    """Counts, cost, how sure, frontier and near misses."""
-    counts = [[span.label, str(answer.counts[span.name]), str(span.stated)] for span in answer.ranges]
-    lines = [*(f"  {line}" for line in columns([["", "buy", "stated"], *counts], width - 2)), ""]
-    for limit in answer.limits:
-        value, label = _value(answer, chosen, limit.measure, part=limit.part), measure_of(limit.measure).label
-        lines.append(sentence(f"{label}{limit.when}: {value} (target: {limit.text})", width, 2))
-    lines.append(sentence(f"cost: {_cost(answer, answer.cost_lines)}", width, 2))
-    costs = sorted(answer.cost_lines, key=lambda line: -line.per_year)
-    lines += [hung(f"{_bought(line)}: {_cost(answer, [line])}", width, 4) for line in costs if line.number]
-    lines += ["", *(sentence(text, width) for text in (_how_sure(answer), _doubt(answer)) if text)]
-    lines += ["", *_frontier(answer, width)]
-    near = answer.near_misses[:MOST_NEAR_MISSES]
-    lines += ["", "Near misses, cheaper:"] if near else []
-    lines += [sentence(f"{_counts(answer, trial)}: misses {_missed(answer, trial)}", width, 2) for trial in near]
-    if answer.equally_dear:
-        chosen_among = (
-            f"Of {len(answer.equally_dear)} combinations that cost as much, the one with the least downtime was picked "
-            "(Kim and Nelson)."
-        )
-        lines.append(sentence(chosen_among, width))
+def _effort(decision: Decision) -> str:
+    """How much was simulated, and how much of that a store had already."""
+    plans = counted(sum(answer.plans for answer in decision.answers), "plan")
+    found = f", {decision.found:,} from the store" if decision.found else ""
+    return f"{counted(decision.runs, 'run')} of {plans}{found}"
+
+
+# --- what to do ---
+
+
+def what_to_do(decision: Decision, first: Answer, width: int) -> list[str]:
+    """The best plan in a sentence, and the steps to it."""
+    name = f"'{best_name(decision.scenario, first.layout)}' ({decision.scenario.handling_title(first.layout)})"
+    costs = f"{price_of_plan(first.told).text} {_currency(first)} a year{_than_today(decision, first)}"
+    if first.chosen is None:
+        missed = " and ".join(_missed(first, first.told, limit) for limit in first.missed(first.told))
+        says = f"No plan meets the targets. {name} comes nearest{f', with {missed}' if missed else ''}, at {costs}."
+    else:
+        says = f"What to do: {name} meets the targets at the least cost, {costs}."
+    if not decision.steps:
+        return [sentence(f"{says} Nothing changes of what is stated.", width)]
+    says += " Step by step, what needs no purchase first:" if len(decision.steps) > 1 else ""
+    numbered = enumerate(decision.steps, start=1)
+    return [sentence(says, width), *(listed(_step(step), width, first=f"  {number}. ") for number, step in numbered)]
+
+
+def _than_today(decision: Decision, first: Answer) -> str:
+    """How much cheaper it is than what is there today; nothing where that is not known."""
+    today = decision.today
+    if today is None or today.refused or decision.objective == BOUGHT:
+        return ""
+    more = first.told.money().more_than(today.money())
+    if not (math.isfinite(more.value) and more.value):
+        return ""
+    amount = more if more.value > 0.0 else Price(-more.value, -more.high, -more.low, more.placeholder)
+    return f", {amount.text} {'more' if more.value > 0.0 else 'less'} than today's '{today.space.layout}'"
+
+
+def _step(step: Step) -> str:
+    """What a step changes, orders, and saves in minutes and in money."""
+    currency = step.after.scenario.site.currency
+    order = f"Order {step.to_order.text} {currency}" if step.to_order.value else "Nothing to buy"
+    gains = [
+        (step.minutes, number_text(_size(step.minutes)), "min per truck-shift"),
+        (step.cost, _amount(_size(step.cost)), f"{currency} a year"),
+    ]
+    texts = [f"{'saves' if less else 'adds'} {' and '.join(each)}" for less, each in _alike(gains)]
+    gained = ", ".join(texts) or "changes neither downtime nor cost"
+    return f"{step.words[:1].upper()}{step.words[1:]}. {order}; {gained}."
+
+
+def _alike(gains: list[tuple[Interval, str, str]]) -> Iterator[tuple[bool, list[str]]]:
+    """What is saved together, and what is added together; what stays as it is left out."""
+    changing = [gain for gain in gains if gain[0].mean]
+    for less, group in groupby(changing, key=lambda gain: gain[0].mean < 0.0):
+        yield less, [f"{number} {unit}" for _, number, unit in group]
+
+
+def _size(interval: Interval) -> Interval:
+    """A difference without its sign."""
+    return interval.turned if interval.mean < 0.0 else interval
+
+
+def _amount(interval: Interval) -> str:
+    """A sum of money with its half width, both to the digits that carries."""
+    value, low, _, _ = Price(*interval, placeholder=False).rounded
+    texts = [plain_amount(round(amount) if value > WHOLE else amount) for amount in (value, value - low)]
+    return " ± ".join(texts) if low < value else texts[0]
+
+
+# --- each plan ---
+
+
+def _plans(decision: Decision, width: int) -> list[str]:
+    """Counts and levers of each best plan, the best layout first; of one that misses a target, which and how near."""
+    ranked = [*decision.ranking, *(each.layout for each in decision.answers if each.layout not in decision.ranking)]
+    lines = [sentence("Plans, with what is stated in brackets where that is another number:", width)]
+    for answer in (decision[layout] for layout in ranked):
+        counts, *texts = _of_plan(answer)
+        lines.append(hung(f"{best_name(decision.scenario, answer.layout)}: {counts}", width, 2))
+        lines += [listed(text, width, first="    - ") for text in texts]
     return lines
 
 
-def _bought(line: CostLine) -> str:
-    """How many of what, and how many of them are there already."""
-    name = ", ".join(filter(None, (line.unit.name.replace("_", " "), line.unit.lot)))
-    thing = name if line.unit.thing == "device" else f"{line.unit.thing} ({name})" if name else line.unit.thing
-    return f"{line.number:g} x {thing}" + (f", {line.owned:g} owned" if line.owned else "")
+def _of_plan(answer: Answer) -> Iterator[str]:
+    """Counts of a plan, what it does otherwise than stated, what it misses, and where its range ends."""
+    trial = answer.trial
+    if trial is None or trial.refused:
+        yield from _refused(trial)
+        return
+    yield _counts(answer, trial) or "counts as stated"
+    yield from (lever.label(answer.space.scenario) for lever in answer.levers)
+    if answer.chosen is None:
+        stands = "; ".join(_stands(answer, trial, limit) for limit in answer.limits)
+        yield f"nearest to the targets, which no plan meets: {stands}"
+    if answer.at_ends:
+        could = "could come nearer" if answer.chosen is None else "could be cheaper"
+        yield f"at the end of the range of {', '.join(answer.at_ends)}: with a wider --range it {could}"
 
 
-def _not_met(answer: Answer, width: int) -> list[str]:
-    """Which target cannot be met, and how near the best comes."""
-    best = answer.best
-    ranges = ", ".join(f"{span.label} {span.values[0]} to {span.values[-1]}" for span in answer.ranges)
-    lines = [sentence(f"The targets cannot be met with {ranges}.", width, 2)]
-    if best is None or best.refused:
-        rules = [] if best is None else [line.strip() for line in best.refused.splitlines()[1:]]
-        return [*lines, *(sentence(rule, width, 2) for rule in rules)]
-    lines.append(sentence(f"The nearest, {_counts(answer, best)}:", width, 2))
-    for limit in answer.limits:
-        verdict = "missed" if limit.label in best.missed else "met"
-        value = _value(answer, best, limit.measure, part=limit.part)
-        lines.append(sentence(f"{limit.text}{limit.when}: {verdict}, {value}", width, 4))
-    advice = "Look for the bottleneck there (batsim bottleneck), or ask whether the target is right."
-    return [*lines, sentence(advice, width, 2)]
-
-
-def _how_sure(answer: Answer) -> str:
-    """Say how sure the answer is."""
-    zone = "; ".join(
-        f"{limit.title} {_zone(limit.indifference, limit.measure)}" for limit in answer.limits if not limit.season
-    )
-    sure = f"at {100 * answer.reached_confidence:.1f} % confidence"
-    meets = f"{sure[:1].upper()}{sure[1:]} this meets the targets, and no combination that"
-    if answer.chosen is not None and not answer.chosen.sure:
-        meets = f"By its means this meets the targets, which is not sure; {sure} no combination that"
-    if len({span.area for span in answer.ranges} - {""}) > 1:
-        meets += " differs in one area alone and"
-    return (
-        f"{meets} is cheaper by more than {100 * answer.same_cost_share:g} % meets them by more than "
-        f"what makes no difference ({zone}). With one fewer of anything a target is missed, or met by less than that."
-    )
-
-
-def _doubt(answer: Answer) -> str:
-    """Name combinations that were too near to a target for the tests; empty when there are none."""
-    near = [trial for trial in answer.tested if not trial.sure]
-    if not near:
-        return ""
-    which = "not the answer"
-    if answer.chosen is not None and answer.chosen.counts in {trial.counts for trial in near}:
-        which = "the answer among them" if len(near) > 1 else "the answer"
-    return (
-        f"{counted(len(near), 'combination')} {'was' if len(near) == 1 else 'were'} still too near to a target after "
-        f"{max(trial.replications for trial in near)} replications ({which}) and decided by the means: a wider "
-        "--indifference or longer runs (--weeks) would tell."
-    )
-
-
-def _frontier(answer: Answer, width: int) -> list[str]:
-    """Fewer and more batteries against downtime, targets and cost."""
-    column = answer.frontier_column
-    measures = list(dict.fromkeys(["downtime_min_per_truck_shift", *(limit.measure for limit in answer.limits)]))
-    heads = [measure_of(name).label for name in measures]
-    rows = [[answer.ranges[column].label, *heads, f"{answer.schedule.scenario.site.currency} a year", ""]]
-    for trial in answer.frontier:
-        values = [_value(answer, trial, name, unit=False) for name in measures]
-        verdict = answer.verdict(trial)
-        if verdict == MISSES:
-            verdict += f" {', '.join(answer.surely_missed(trial))}"
-        if answer.chosen is not None and trial.counts == answer.chosen.counts:
-            verdict += " <- answer"
-        rows.append([str(trial.counts[column]), *values, f"{trial.cost_per_year:,.0f}", verdict])
-    head = sentence(f"Frontier, all else as above (± {100 * answer.confidence:g} % interval):", width)
-    return [head, *columns(rows, width)]
+def _refused(trial: Trial | None) -> Iterator[str]:
+    """That nothing could be simulated, and the rules that are broken."""
+    yield "no plan could be simulated"
+    yield from (line.strip() for line in ("" if trial is None else trial.refused).splitlines()[1:])
 
 
 def _counts(answer: Answer, trial: Trial) -> str:
-    """Counts in words, with their cost."""
-    names = [
-        {"batteries": "battery"}.get(span.thing, span.thing.removesuffix("s")) + span.label.removeprefix(span.thing)
-        for span in answer.ranges
+    """Counts of a plan that have an effect, each with what is stated."""
+    return "; ".join(
+        f"{each.label} {number}" + (f"{KEPT}({each.stated})" if number != each.stated else "")
+        for each, number in _effective(answer, trial)
+    )
+
+
+def _effective(answer: Answer, trial: Trial) -> list[tuple[CountRange, int]]:
+    """Ranges whose counts have an effect in a plan, with their numbers."""
+    counted_ones = {what for what, _ in answer.space.changes(trial.point).numbers}
+    pairs = zip(answer.space.ranges, trial.point, strict=False)
+    return [(each, number) for each, number in pairs if each.counted in counted_ones]
+
+
+def _stands(answer: Answer, trial: Trial, limit: Limit) -> str:
+    """How a plan stands to one target by its means."""
+    missed, in_margin = (trial.miss([limit], tested=tested) > 0.0 for tested in (False, True))
+    verdict = MISSED if missed else NOT_THE_MARGIN if in_margin else MEETS
+    return f"{limit.text}{limit.when}: {verdict}, {_limit_value(answer, trial, limit)}"
+
+
+# --- how sure, and what lies around ---
+
+
+def how_sure(decision: Decision, first: Answer) -> Iterator[str]:
+    """Say how sure the best plan is, and what would turn it."""
+    yield f"How sure: {_tested(decision, first)} {_rival(first)}"
+    if decision.doubt is not None and len(decision.answers) > 1:
+        yield decision.doubt.sentence
+    if decision.draws is not None:
+        yield decision.draws.sentence
+
+
+def _tested(decision: Decision, first: Answer) -> str:
+    """How the best plan was tested."""
+    name = best_name(decision.scenario, first.layout)
+    replications = counted(first.tests[-1].trial.replications, "replication")
+    if not first.sure:
+        return f"'{name}' is so near to a target that {replications} do not tell; its means meet all of them."
+    chance = 100.0 * (1.0 - first.confidence)
+    return (
+        f"'{name}' was tested on {replications} that the search had not seen; a plan that misses a target "
+        f"passes in at most {chance:.3g} of 100 decisions."
+    )
+
+
+def _rival(first: Answer) -> str:
+    """Which other plan may be cheaper."""
+    by = f"cheaper by more than {100.0 * first.same_cost_share:g} %"
+    if first.chance_of_cheaper < ONE_IN_100:
+        return f"That another of the plans looked at is {by} has a chance below 1 in 100."
+    trial, chance = first.rivals[0]
+    of_100 = "below 1" if chance < ONE_IN_100 else f"{100.0 * chance:.0f}"
+    return f"Of the other plans looked at the likeliest to be {by} ({of_100} in 100): {_differs(first, trial)}."
+
+
+def _near_misses(first: Answer, width: int) -> list[str]:
+    """Cheaper plans that nearly meet the targets."""
+    lines = []
+    for trial in _nearly(first):
+        missed = ", ".join(_missed(first, trial, limit) for limit in first.missed(trial))
+        saves = f"saves {_about(_saved(first, trial))} {_currency(first)} a year"
+        text = f"{_differs(first, trial)}: {saves}, but {first.verdict(trial)}: {missed}"
+        lines.append(listed(text, width, first="  - "))
+    return [sentence("Cheaper, but near misses:", width), *lines] if lines else []
+
+
+def _nearly(first: Answer) -> list[Trial]:
+    """Near misses that save what is worth it, the cheapest first."""
+    return [trial for trial in first.near_misses if _saved(first, trial) > _same(first)][:MOST_NEAR_MISSES]
+
+
+def _levels(first: Answer, width: int) -> list[str]:
+    """What other levels of the targets would save or cost."""
+    lines = []
+    for level in _telling(first):
+        gain = f"{'saves' if level.saves > 0.0 else 'adds'} {_about(abs(level.saves))} {_currency(first)} a year"
+        target = f"{level.limit.text}{level.limit.when}"
+        lines.append(listed(f"{target}: {gain} with {_differs(first, level.trial)}", width, first="  - "))
+    return [sentence(f"With another target for '{first.layout}', all else as wanted:", width), *lines] if lines else []
+
+
+def _telling(first: Answer) -> Iterator[Level]:
+    """Levels that tell something: a looser one that saves what is wanted now, a stricter one that costs more.
+
+    Of those with the same plan the strictest, and none whose plan is told as a near miss.
+    """
+    nearly = [trial.point for trial in _nearly(first)]
+    wanted = {limit.label: limit.most for limit in first.limits}
+    for label, levels in groupby(first.levels, key=lambda level: level.limit.label):
+        seen: list[Point] = []
+        for level in levels:
+            looser, point = level.limit.most > wanted[label], level.trial.point
+            gains = level.saves > _same(first) and first.verdict(level.trial) != MEETS
+            tells = gains if looser else level.saves < -_same(first)
+            if tells and point not in (*nearly, *seen) and len(seen) < MOST_LEVELS:
+                seen.append(point)
+                yield level
+
+
+def _same(first: Answer) -> float:
+    """Difference of cost that makes none. [currency/year]"""
+    return first.same_cost_share * first.cost_per_year
+
+
+def _saved(first: Answer, trial: Trial) -> float:
+    """How much cheaper a plan is than the answer, as the search saw both. [currency/year]"""
+    mine = first.searched[first.point]
+    both = min(mine.replications, trial.replications)
+    return mine.cost(both) - trial.cost(both)
+
+
+def _about(amount: float) -> str:
+    """A sum to three digits."""
+    return Price(amount, amount, amount, placeholder=False).text
+
+
+def _differs(answer: Answer, trial: Trial) -> str:
+    """How a plan differs from the answer."""
+    mine, space, first = answer.point, answer.space, len(answer.space.ranges)
+    changed = [
+        f"{each.label} {number}"
+        for each, number, of_mine in zip(space.ranges, trial.point, mine, strict=False)
+        if number != of_mine
     ]
-    counts = ", ".join(f"{number} x {name}" for name, number in zip(names, trial.counts, strict=True))
-    return f"{counts} ({_money(answer, trial.cost_per_year)})"
+    for choice, way, of_mine in zip(space.choices, trial.point[first:], mine[first:], strict=True):
+        if way != of_mine:
+            labels = [lever.label(space.scenario) for lever in choice.options[way]]
+            changed += labels or [f"not '{lever.label(space.scenario)}'" for lever in choice.options[of_mine]]
+    return ", ".join(changed)
 
 
-def _missed(answer: Answer, trial: Trial) -> str:
-    """What a combination misses, and by how much."""
-    missed = [
-        f"{limit.label} ({_value(answer, trial, limit.measure, part=limit.part)})"
-        for limit in answer.limits
-        if limit.label in trial.missed
-    ]
-    return ", ".join(missed) or "nothing by much"
+def _missed(answer: Answer, trial: Trial, limit: Limit) -> str:
+    """A target that a plan does not meet with its margin, and how far it is."""
+    return f"{limit.label} {_limit_value(answer, trial, limit)}"
 
 
-def _value(answer: Answer, trial: Trial, measure: str, *, unit: bool = True, part: tuple[str, str] = ("", "")) -> str:
-    """Mean of a measure with its half width, in normal weeks or in a season, of all groups or of one."""
+def _limit_value(answer: Answer, trial: Trial, limit: Limit) -> str:
+    """Mean of a limit's measure in a plan, with its half width and unit."""
     confidence = answer.confidence
-    interval, count = trial.interval(measure, confidence, part), trial.few_events(measure, confidence, part)
-    text = estimate_text(interval, count, share=is_share(measure))
-    return f"{text} {unit_of(measure)}".rstrip() if unit else text
+    interval = trial.interval(limit.measure, confidence, limit.part)
+    count = trial.few_events(limit.measure, confidence, limit.part)
+    return f"{estimate_text(interval, count, share=is_share(limit.measure))} {unit_of(limit.measure)}".rstrip()
 
 
-def _zone(value: float, measure: str) -> str:
-    return f"{100.0 * value:.2g} points" if is_share(measure) else f"{value:.2g}"
+def _currency(answer: Answer) -> str:
+    """Currency of the site."""
+    return answer.schedule.scenario.site.currency
 
 
-def _cost(answer: Answer, lines: Iterable[CostLine]) -> str:
-    """What lines cost together, rounded to what is known, with its range."""
-    return f"{summed(line.cost for line in lines).text} {answer.schedule.scenario.site.currency} a year"
-
-
-def _money(answer: Answer, amount: float) -> str:
-    if not math.isfinite(amount):
-        return "-"
-    return f"{amount:,.0f}{MARK * answer.placeholders} {answer.schedule.scenario.site.currency} a year"
+def _notes(decision: Decision) -> Iterator[str]:
+    """What is impossible, what the cost is of, what it rests on, and who decides."""
+    yield from impossible_sentences(decision.impossible)
+    yield OF_BOUGHT if decision.objective == BOUGHT else COST
+    if any(column.price.placeholder or column.to_order.placeholder for column in beside_one_another(decision)):
+        yield PLACEHOLDERS
+    yield CAUTION

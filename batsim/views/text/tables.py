@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from batsim.decision.ranking import order_of_runs, order_sentence
+from batsim.decision.sizing import sizing_sentence
 from batsim.measures.names import COUNTS, PART_LABELS
 from batsim.scenario.parts.week import name_of_weeks
 from batsim.scenario.settings import Schedule
@@ -136,6 +137,7 @@ def _notes(comparison: Comparison, width: int) -> list[str]:
         comparison.worst_area_sentence,
         comparison.worst_group_sentence,
         order_sentence(comparison),
+        sizing_sentence(comparison),
         *impossible_sentences(comparison.impossible),
     ]
     notes += [

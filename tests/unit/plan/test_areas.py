@@ -284,8 +284,9 @@ def test_energy_and_water_are_those_of_all_areas() -> None:
 
 
 def test_a_comparison_costs_what_the_plan_says() -> None:
+    """At equal work."""
     compared = batsim.compare(site(), batsim.Settings(layouts=("mixed", "one way"), workers=1))
-    costs = {name: plan.money.per_year.value for name, plan in plans().layouts.items()}
+    costs = {name: plan.money.at_equal_work.value for name, plan in plans().layouts.items()}
     assert compared.costs == pytest.approx(costs)
     assert compared.impossible == {}
 

@@ -345,7 +345,6 @@ def test_reasons_to_the_letter() -> None:
     )
     nearest = recommended(option("a", 1.0, miss=0.1), option("b", 2.0, miss=0.1))
     assert nearest.reasons[0] == "Targets: target 0: missed."
-    assert "Let 'batsim decide' find counts that meet the targets, then plan with those." in nearest.reasons
 
 
 def test_layouts_are_compared_at_equal_work() -> None:

@@ -170,9 +170,9 @@ def test_prices_of_a_scenario() -> None:
             ],
         ),
         (
-            "{battery: {lithium_ion_48v: 1 USD}, device: {fork: 1 USD, bay: 1 USD}}",
+            "{battery: {lithium_ion_84v: 1 USD}, device: {fork: 1 USD, bay: 1 USD}}",
             [
-                "6:20: prices.battery.lithium_ion_48v: no battery of this name in the scenario; known: "
+                "6:20: prices.battery.lithium_ion_84v: no battery of this name in the scenario; known: "
                 "vented_lead_acid_24v",
                 "6:54: prices.device.fork: no device of this name in the scenario; known: hand_pallet_truck",
                 "6:67: prices.device.bay: no device of this name in the scenario; known: hand_pallet_truck",
@@ -193,6 +193,19 @@ def test_what_the_catalogue_has_may_have_a_price() -> None:
     prices = priced("{charger: {fast_iuia: 4000 USD}, device: {hoist: 18000 USD, battery_carriage: 9 USD}}").prices
 
     assert (list(prices.charger), list(prices.device)) == (["fast_iuia"], ["hoist", "battery_carriage"])
+
+
+def test_a_battery_type_that_only_a_dropped_layout_uses_keeps_its_price() -> None:
+    """Its price and its life are read without that layout too, though the type is not in the scenario then."""
+    name, price, years = "valve_regulated_24v", "210 USD/kWh", "9 years"
+    plugged_in = f"plugged in: {{handling: in_truck, chargers: 2 x gel_iu, trucks: {{trucks: {{battery: {name}}}}}}}"
+    prices = f"prices: {{battery: {{{name}: {price}}}, lives: {{battery: {{{name}: {years}}}}}}}\n"
+    both = batsim.read_scenario_text(PLAIN.replace("electronic_iuia}}", f"electronic_iuia}}, {plugged_in}}}") + prices)
+    one = batsim.changed(both.with_layouts(["stands"]), {"site.name": "Without (invented)"})
+
+    assert (name in both.batteries, name in one.batteries) == (True, False)
+    assert one.prices == both.prices
+    assert (one.prices.battery, one.prices.lives.battery) == ({name: StatedPrice(210.0, "USD", "kWh")}, {name: 9.0})
 
 
 def test_a_price_that_is_not_known() -> None:

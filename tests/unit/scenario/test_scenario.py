@@ -292,6 +292,14 @@ def test_drivers_exchange_by_day_and_one_attendant_late(sound: Scenario) -> None
     assert [layout.exchanged_by_drivers(shift, "reach trucks") for shift in ("early", "late")] == [True, False]
 
 
+def test_what_may_not_change_where_a_plan_is_decided(sound: Scenario) -> None:
+    """As it is stated, by name; nothing when nothing is stated, and of one layout alone."""
+    layouts = batsim.changed(sound, {"layouts.extractor.fixed": ["levers", "batteries"]}).layouts
+
+    assert (layouts["extractor"].fixed, layouts["in the truck"].fixed) == (("levers", "batteries"), ())
+    assert batsim.changed(sound, {"layouts.extractor.fixed": []}).layouts["extractor"].fixed == ()
+
+
 def test_no_truck_comes_for_the_shift_change_above_the_usual_level(sound: Scenario) -> None:
     when = batsim.changed(sound, {"trucks[0].exchange_when": {"shift_change": "if_short"}}).trucks[0].exchange_when
 
@@ -650,6 +658,8 @@ def test_every_property_is_described(schema: dict[str, Any]) -> None:
         ('from: "14:00"', 'from: "14h"', "$.week.shifts.late.from"),
         ("discharged_on_charge: with_exchange", "discharged_on_charge: later", "$.rules.discharged_on_charge"),
         ("bays: 13", "bays: -1", "$.layouts.extractor.bays"),
+        ("bays: 13", "fixed: [bays, batterys]", "$.layouts.extractor.fixed"),
+        ("bays: 13", "fixed: levers", "$.layouts.extractor.fixed"),
         ("site:\n  name: Sound until broken (invented)\n  currency: EUR\n  room_temperature: 20 degC\n", "", "$"),
     ],
 )

@@ -6,7 +6,7 @@ import re
 import numpy as np
 import pytest
 
-from batsim.statistics.sequential import Feasibility, KimNelson, kim_nelson_constants
+from batsim.statistics.sequential import Feasibility, kim_nelson_constants
 
 
 def says(text):
@@ -21,87 +21,6 @@ def test_one_limit_is_like_one_other_alternative():
 
 
 # Kim and Nelson
-
-
-def feed(procedure, table):
-    for row in table:
-        procedure.add(row)
-    return procedure
-
-
-def by_means(table, constants, first_stage, tolerance):
-    """The screen as it is printed, on means, smaller is better: when each alternative goes, and the last one."""
-    inside, gone = list(range(table.shape[1])), {}
-    variance = np.var(table[:first_stage, :, None] - table[:first_stage, None, :], axis=0, ddof=1)
-    for r in range(first_stage, len(table) + 1):
-        means = table[:r].mean(axis=0)
-        width = np.maximum(0.0, tolerance / (2.0 * r) * (constants.h2 * variance / tolerance**2 - r))
-        out = [i for i in inside if any(means[i] > means[j] + width[i, j] for j in inside if j != i)]
-        gone |= dict.fromkeys(out, r)
-        inside = [i for i in inside if i not in out]
-        if len(inside) == 1:
-            return gone, inside[0]
-    return gone, None
-
-
-@pytest.mark.parametrize("alternatives", [2, 3, 7])
-def test_course_is_that_of_the_screen_on_means(alternatives):
-    generator = np.random.default_rng(alternatives)
-    for _ in range(20):
-        common, own = generator.standard_normal((400, 1)), generator.standard_normal((400, alternatives))
-        table = generator.normal(10.0, 0.5, alternatives) + common + own
-        found = feed(KimNelson(alternatives, 8, 0.1, 0.5), table)
-        assert (found.eliminated, found.selected) == by_means(table, found.constants, 8, 0.5)
-        assert found.selected is not None
-
-
-def test_alternatives_that_do_not_differ_end_with_the_first():
-    """Equal in every replication: no variance of the difference, so one is picked as soon as all others are out."""
-    steady = feed(KimNelson(3, 4, 0.05, 1.0), np.tile([2.0, 2.0, 2.0], (4, 1)))
-    assert (steady.selected, steady.eliminated, steady.replications) == (0, {1: 4, 2: 4}, 4)
-    shifted = feed(KimNelson(3, 4, 0.05, 1.0), np.array([[1.0], [4.0], [2.0], [9.0]]) + np.array([0.2, 0.1, 0.3]))
-    assert (shifted.selected, shifted.replications) == (1, 4)
-
-
-def test_time_is_up_one_replication_after_the_last_allowance():
-    """Variance of the difference 2, h² = 24, tolerance 3.7: 48/3.7² = 3.5, so at most 4; 0.93 is allowed after 3."""
-    procedure = KimNelson(2, 2, 0.1, 3.7)
-    feed(procedure, np.array([[0.0, 1.0], [0.0, -1.0]]))
-    assert procedure.add(np.array([0.0, 0.5])) is None
-    assert procedure.add(np.array([0.0, 0.0])) == 0
-    assert procedure.eliminated == {1: 4}
-
-
-def test_common_random_numbers_save_replications():
-    generator = np.random.default_rng(11)
-    counts = []
-    for correlation in (0.0, 0.9):
-        taken = []
-        for _ in range(100):
-            procedure = KimNelson(2, 10, 0.05, 0.3)
-            while procedure.selected is None:
-                common, own = generator.standard_normal(), generator.standard_normal(2)
-                procedure.add(np.array([0.0, 0.3]) + math.sqrt(correlation) * common + math.sqrt(1 - correlation) * own)
-            taken.append(procedure.replications)
-        counts.append(np.mean(taken))
-    assert counts[1] < counts[0] / 3.0
-
-
-def test_what_is_out_or_after_the_end_is_not_looked_at():
-    table = np.random.default_rng(12).normal([0.0, 0.1, 50.0], 1.0, (5, 3))
-    procedure = feed(KimNelson(3, 5, 0.05, 0.2), table)
-    assert (procedure.still_in, procedure.eliminated) == ((0, 1), {2: 5})
-    assert procedure.add(np.array([0.0, 0.1, np.nan])) is None
-    with says("alternatives still in, [0, 1], must have finite values (got [0.0, inf])"):
-        procedure.add(np.array([0.0, np.inf, 1.0]))
-    assert procedure.replications == 6
-    done = feed(procedure, np.tile([0.0, 5.0, 0.0], (100, 1)))
-    assert done.selected == 0
-    assert done.add(np.array([np.nan])) == 0
-    assert done.replications < 106
-
-
-# One mean against a limit
 
 
 def test_course_of_a_limit_by_hand():
@@ -155,11 +74,7 @@ def test_messages_of_sequential_constants():
 
 
 def test_messages_of_procedures():
-    with says("tolerance must be above 0 (got 0.0)"):
-        KimNelson(2, 10, 0.05, 0.0)
     with says("tolerance must be above 0 (got -1.0)"):
         Feasibility(1.0, -1.0, 0.05, 10)
-    with says("values must be one for each of 3 alternatives (got shape (2,))"):
-        KimNelson(3, 10, 0.05, 1.0).add(np.ones(2))
     with says("value must be a finite number (got nan)"):
         Feasibility(1.0, 1.0, 0.05, 10).add([1.0, math.nan])

@@ -428,9 +428,10 @@ def test_counts_are_told_below_the_tables():
         "no device"
     ]
     few = {"waits_battery": np.array([0.0, 3.0]), "visits": np.array([20.0, 21.0]), WAIT_BATTERY: np.array([0.0, 0.25])}
-    runs = made({"a": found | few}, CART)
+    runs = made({"no device": found | few}, CART)
     said = (
-        "Too few events for an interval: waits for a battery, 'a': 3 of 41 visits, in 1 of 2 runs (1 to 99 % of runs)."
+        "Too few events for an interval: waits for a battery, 'no device': 3 of 41 visits, in 1 of 2 runs "
+        "(1 to 99 % of runs)."
     )
 
     assert said in " ".join(comparison_text(Comparison(runs)).split())
@@ -697,17 +698,18 @@ def test_the_chance_of_being_best_has_a_row():
     found = run(CART, Settings(layouts="no device", replications=2, weeks=0.3, warm_up_weeks=0.0, workers=1)).values[
         "no device"
     ]
-    values = {name: {**found, DOWN: np.array(each)} for name, each in {"good": [1.0, 1.1], "bad": [9.0, 9.2]}.items()}
-    two, one = made(values, CART), made({"good": values["good"]}, CART)
+    good, bad = "no device", "two devices"
+    values = {name: {**found, DOWN: np.array(each)} for name, each in {good: [1.0, 1.1], bad: [9.0, 9.2]}.items()}
+    two, one = made(values, CART), made({good: values[good]}, CART)
     rows = [line for line in comparison_text(Comparison(two)).splitlines() if line.startswith("chance of being best")]
     by_labour = comparison_text(Comparison(two, (LABOUR,))).splitlines()
 
     assert len(rows) == 1
     chances = Comparison(two).chance_best
     assert rows[0].split()[4:] == [
-        f"{100 * chances['good']:.0f}",
+        f"{100 * chances[good]:.0f}",
         "%",
-        f"{100 * chances['bad']:.0f}",
+        f"{100 * chances[bad]:.0f}",
         "%",
         "in",
         "downtime",

@@ -108,6 +108,95 @@ def test_indifference_and_what_is_tested(
     assert abs(limit.tested - limit.most) == pytest.approx(limit.indifference / 2.0)
 
 
+@pytest.mark.parametrize(
+    ("key", "value", "text"),
+    [
+        ("downtime_per_truck_shift", "15 min", "14.625 min"),
+        ("downtime_per_truck_shift", "0 min", "0.025 min"),
+        ("waits", "95 % under 10 min", "96.25 %"),
+        ("waits", "100 % under 10 min", "99.75 %"),
+        ("none_ready", "at most 5 %", "3.75 %"),
+        ("none_ready", "at most 0 %", "0.25 %"),
+        ("trucks_below_cut_out", 2, "1.75"),
+        ("trucks_below_cut_out", 0, "0.25"),
+    ],
+)
+def test_what_is_tested_in_words(sound: Scenario, key: str, value: object, text: str) -> None:
+    """With its unit, a share as people say it; stricter than the target, or as strict as can be shown."""
+    assert only(sound, key, value).tested_text == text
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "mean"),
+    [
+        ("downtime_per_truck_shift", "15 min", 12.0),
+        ("downtime_per_truck_shift", "15 min", 0.0),
+        ("waits", "95 % under 10 min", -0.98),
+        ("waits", "95 % under 10 min", -1.0),
+        ("none_ready", "at most 5 %", 0.0),
+        ("trucks_below_cut_out", 2, 1.0),
+    ],
+)
+def test_a_target_that_is_moved_to_a_mean_tests_that_mean(
+    sound: Scenario, key: str, value: object, mean: float
+) -> None:
+    """It is stricter then, by as much as the mean is better than what is tested; all else stays."""
+    limit = only(sound, key, value)
+    moved = limit.tested_at(mean)
+
+    assert moved.tested == pytest.approx(mean)
+    assert moved.most == pytest.approx(limit.most - (limit.tested - mean))
+    assert moved._replace(most=limit.most) == limit
+
+
+def test_a_mean_that_is_worse_does_not_loosen_a_target(full: Scenario) -> None:
+    """Nor one that is just what is tested."""
+    for limit in limits_of(full):
+        for worse in (0.0, 0.001, 1.0):
+            assert limit.tested_at(limit.tested + worse) == limit, limit.name
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "level", "most", "text"),
+    [
+        ("downtime_per_truck_shift", "12 min", 1.25, 15.0, "downtime at most 15 min per truck-shift"),
+        ("downtime_per_truck_shift", "12 min", 0.5, 6.0, "downtime at most 6 min per truck-shift"),
+        ("waits", "95 % under 10 min", 2.0, -0.9, "90 % of waits under 10 min"),
+        ("waits", "95 % under 95 min", 0.5, -0.975, "97.5 % of waits under 95 min"),
+        ("none_ready", "at most 5 %", 1.5, 0.075, "at most 7.5 % of trucks find none ready"),
+        ("trucks_below_cut_out", 2, 1.25, 2.5, "at most 2.5 trucks below cut-out"),
+    ],
+)
+def test_a_target_at_another_level(
+    sound: Scenario, key: str, value: object, level: float, most: float, text: str
+) -> None:
+    """So many times as much is allowed, of waits so many times as many may last longer; in words too."""
+    limit = only(sound, key, value)
+    other = limit.at(level)
+
+    assert other.most == pytest.approx(most)
+    assert other.allowed == pytest.approx(level * limit.allowed)
+    assert other.text == text
+    assert other._replace(most=limit.most, text=limit.text) == limit
+    assert limit.at(1.0).text == limit.text
+
+
+def test_a_level_of_a_group_and_a_season_keeps_their_words(sound: Scenario) -> None:
+    """Though the group is called like a level."""
+    limit = only(sound, "trucks_below_cut_out", 2).of_group("47-51", "hall 2")
+
+    assert limit.at(3.0).text == "hall 2: at most 6 trucks below cut-out"
+    assert (limit.at(3.0).group, limit.at(3.0).season) == ("hall 2", "47-51")
+
+
+def test_what_makes_no_difference_is_no_more_than_a_level_allows(sound: Scenario) -> None:
+    """Below that level nothing could be told apart."""
+    limit = only(sound, "downtime_per_truck_shift", "15 min", downtime=12.0)
+
+    assert [limit.at(level).indifference for level in (2.0, 1.0, 0.5)] == [12.0, 12.0, 7.5]
+    assert limit.at(0.5).tested == 3.75
+
+
 def test_an_indifference_of_ones_own(full: Scenario) -> None:
     """In the unit of its target; the others keep the catalogue's."""
     limits = {each.name: each for each in limits_of(full, {"downtime": 3.0, "none ready": 0.01})}
