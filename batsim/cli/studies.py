@@ -80,6 +80,8 @@ def decide(file: str, as_json: bool, written_to: str | None, **options: Any) -> 
     """
     from batsim.views.text.decision_text import decision_text  # noqa: PLC0415 - heavy
 
+    if written_to is not None and not Path(written_to).absolute().parent.is_dir():
+        refuse(f"--write: there is no folder for {written_to}; make it, or choose another file")
     confidence = None if options["confidence"] is None else _confidence(options["confidence"])
     decision = decided(
         file,
@@ -95,7 +97,7 @@ def decide(file: str, as_json: bool, written_to: str | None, **options: Any) -> 
         with common.written("--write", "choose another file"), replacing(Path(written_to)) as beside:
             beside.write_text(decision.written(written_to), encoding="utf-8")
     show(decision.as_json() if as_json else decision_text(decision, width()))
-    if written_to is not None:
+    if written_to is not None and not as_json:
         say(f"wrote {written_to}: batsim compare, plan and report take it as it is")
 
 
