@@ -11,7 +11,7 @@ from batsim.decision.space import Point
 from batsim.decision.steps import Step
 from batsim.decision.trials import BOUGHT, Trial
 from batsim.statistics.intervals import Interval
-from batsim.study.limits import MISSED, Limit
+from batsim.study.limits import MISSED, Limit, stated_limits
 from batsim.study.prices import MARK, Price, plain_amount
 from batsim.views.text.decision_table import beside_one_another, decision_table, price_of_plan
 from batsim.views.text.lines import KEPT, columns, hung, listed, sentence
@@ -163,9 +163,17 @@ def _of_plan(answer: Answer) -> Iterator[str]:
     if answer.chosen is None:
         stands = "; ".join(_stands(answer, trial, limit) for limit in answer.limits)
         yield f"nearest to the targets, which no plan meets: {stands}"
+    yield from _judged_by_downtime(answer)
     if answer.at_ends:
         could = "could come nearer" if answer.chosen is None else "could be cheaper"
         yield f"at the end of the range of {', '.join(answer.at_ends)}: with a wider --range it {could}"
+
+
+def _judged_by_downtime(answer: Answer) -> Iterator[str]:
+    """Targets that say nothing of a layout without exchanges, each once."""
+    scenario = answer.schedule.scenario
+    texts = [limit.text for limit in stated_limits(scenario) if not limit.is_about(scenario, answer.layout)]
+    yield from (f"{text}: no exchanges, so downtime judges" for text in dict.fromkeys(texts))
 
 
 def _refused(trial: Trial | None) -> Iterator[str]:
