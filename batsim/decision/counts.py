@@ -52,6 +52,8 @@ class CountRange(NamedTuple):
     """Surely enough, as far as a rule of thumb tells."""
     given: bool = False
     """Whether its ends are given."""
+    held: int = 1
+    """Of a device, how many one exchange holds."""
 
     @property
     def kind(self) -> str:
@@ -216,7 +218,8 @@ class _OfArea:
             if (number := plan.devices[name]) < UNLIMITED:
                 most = max(held * self.trucks, int(number))
                 counted = Counted(DEVICES, name, area=self.area)
-                yield _range(name, counted, held, most, number, max(held * generous, int(number)))
+                enough = max(held * generous, int(number))
+                yield _range(name, counted, held, most, number, enough)._replace(held=held)
 
     def _bays(self) -> Iterator[CountRange]:
         """Bays where a number is stated; else they follow from batteries and stations."""

@@ -6,7 +6,7 @@ the best of what it has looked at: it is tested elsewhere whether that meets the
 """
 
 from collections.abc import Collection, Iterator, Sequence
-from itertools import permutations
+from itertools import combinations, permutations
 
 from batsim.decision.space import MANY, Move, Point
 from batsim.decision.trials import Trial, Trials
@@ -18,7 +18,8 @@ COARSE, FINE = 2, 6
 GROSS_MISS = 0.75
 """Miss of a target, as a part of what it allows, with which a plan is out after one replication."""
 GROSS_COST = 0.02
-"""Part of the cost by which a plan that is dearer in one replication is out; less by as many as there are."""
+"""Part of the cost by which a plan that is dearer in one replication is out, less by as many as there are; what saves
+as much alone is dear."""
 RELIEF = 0.1
 """Part of what a target allows by which a lever that relieves the room must better it, to be worth fewer people."""
 LEAST_GAIN = 1e-6
@@ -58,7 +59,9 @@ class Search:
             before, at = at, self._repaired(at)
             at = self._levered(self._traded(self._counted(at, shortest=True)), self.space.turning)
             if at is before:
-                return self._levered(at, self.space.turning_of_charging)
+                break
+        before, at = at, self._levered(at, self.space.turning_of_charging)
+        return at if at is before else self._counted(at, shortest=True, moves=self.space.counting_of_charging)
 
     def after(self, failed: Trial, missed: Collection[str]) -> Trial:
         """Find the next plan after one that missed targets when it was tested: it must better it in these.
@@ -87,8 +90,15 @@ class Search:
         stated, generous = self.trials.look([self.space.stated, self.space.generous], 1)
         if not stated.refused and self._miss(stated, 1) == 0.0:
             return self.trials.one(stated.point, self.replications)
-        both = [self.trials.one(each.point, self.replications) for each in (stated, generous) if not each.refused]
-        return self._repaired(min(both, key=self._standing)) if both else stated
+        looked = [each for each in (stated, generous) if not each.refused] or self._between(stated, generous)
+        more = [self.trials.one(each.point, self.replications) for each in looked]
+        return self._repaired(min(more, key=self._standing)) if more else stated
+
+    def _between(self, stated: Trial, generous: Trial) -> list[Trial]:
+        """What lies halfway between the layout as stated, the fewest, and enough of everything, and breaks no rule."""
+        ends = [stated.point, generous.point, self.space.fewest]
+        points = [tuple((one + other) // 2 for one, other in zip(*pair, strict=True)) for pair in combinations(ends, 2)]
+        return [trial for trial in self.trials.look([*points, self.space.fewest], 1) if not trial.refused]
 
     def _settled(self, at: Trial) -> Trial:
         """Turn levers and change counts until neither gains."""
@@ -99,20 +109,31 @@ class Search:
                 return at
 
     def _explored(self, at: Trial) -> Trial:
-        """Turn each lever once more, and judge it with counts of its own, the most promising first, while runs last."""
-        moves = self.space.turning or self.space.turning_of_charging
+        """Turn each lever once more, or take one away of what is dear, and judge it with counts of its own.
+
+        The most promising go first, while runs last.
+        """
         while True:
             before = at
-            for move in sorted(moves, key=lambda move: self._promise(at, move)):
-                start = self.trials.one(self.space.turned(at.point, move), 1)
-                if start is at or start.refused or self.trials.runs >= MOST_RUNS:
-                    continue
+            for start in sorted(self._starts(at), key=lambda trial: (self._miss(trial, 1), trial.cost(1))):
+                if self.trials.runs >= MOST_RUNS:
+                    break
                 nearer = self._repaired(self.trials.one(start.point, self.replications), counts_alone=True)
                 found = self._counted(nearer, shortest=True)
                 at = found if self._beats(found, at) else at
             if at is before:
                 return at
             at = self._counted(at)
+
+    def _starts(self, at: Trial) -> list[Trial]:
+        """Plans with another lever, or with one fewer of what is dear, that break no rule."""
+        turns = self.space.turning or self.space.turning_of_charging
+        points = [self.space.turned(at.point, move) for move in turns]
+        dear = GROSS_COST * at.cost(self.replications)
+        fewer = [self.space.moved(at.point, move, -1) for move in self._few()]
+        points += [point for point in fewer if self.trials.bought(point) < at.bought - dear]
+        trials = self.trials.look(list(dict.fromkeys(points)), 1)
+        return [trial for trial in trials if trial is not at and not trial.refused]
 
     # Comparisons
 
@@ -153,17 +174,17 @@ class Search:
         return trial if self._beats(trial, at) else None
 
     def _worth(self, point: Point, at: Trial) -> bool:
-        """Whether a dearer plan could pay: by no more than all time that is lost beyond the least seen anywhere."""
+        """Whether a dearer plan could pay: it saves no more than all time that is waited."""
         more = self.trials.bought(point) - at.bought
         if more <= 0.0 or not self.meets(at):
             return True
-        return more < at.cost(self.replications) - at.bought - self.trials.least_running
+        return more < at.most_saved(self.replications)
 
     # Counts
 
-    def _counted(self, at: Trial, *, shortest: bool = False) -> Trial:
-        """Change counts, one step after another, until the shortest gain nothing."""
-        moves = self.space.counting
+    def _counted(self, at: Trial, *, shortest: bool = False, moves: Sequence[Move] | None = None) -> Trial:
+        """Change counts, some or all, one step after another, until the shortest gain nothing."""
+        moves = self.space.counting if moves is None else moves
         steps = [1 if shortest else self.space.first_step(move) for move in moves]
         while True:
             self._glanced(

@@ -65,24 +65,39 @@ class Space:
         return (*(max(each.generous, number) for each, number in zip(self.ranges, self.stated, strict=False)),
                 *(0 for _ in self.choices))  # fmt: skip
 
+    @property
+    def fewest(self) -> Point:
+        """As few of everything as may be, all else as stated."""
+        return (*(each.low for each in self.ranges), *(0 for _ in self.choices))
+
     def levers(self, point: Point) -> tuple[Lever, ...]:
         """What is done otherwise than stated."""
         ways = zip(self.choices, point[len(self.ranges) :], strict=True)
         return tuple(lever for choice, way in ways for lever in choice.options[way])
 
     def without_idle(self, point: Point) -> Point:
-        """The same plan with whatever has no effect in it as stated, so that each plan is one point.
+        """The same plan with whatever has no effect in it at one value, so that each plan is one point.
 
         Nobody counts attendants, or asks who exchanges, where drivers do it all; nor is a level asked for at a shift
-        change at which no truck comes.
+        change at which no truck comes. One attendant stands on each shift then: from there a plan with attendants is
+        found again.
         """
         levers = self.levers(point)
         nobody = any(lever.kind == WITHOUT_ATTENDANTS for lever in levers)
         elsewhen = {lever.of for lever in levers if lever.kind == AT_LEVEL}
         idle = [nobody and each.kind == ATTENDANTS for each in self.ranges]
         idle += [_has_no_effect(choice, elsewhen, nobody=nobody) for choice in self.choices]
-        numbers = zip(point, self.stated, idle, strict=True)
-        return tuple(stated if has_none else number for number, stated, has_none in numbers)
+        numbers = zip(point, self._at_rest, idle, strict=True)
+        return tuple(rest if has_none else number for number, rest, has_none in numbers)
+
+    @cached_property
+    def _at_rest(self) -> Point:
+        """Values of what has no effect: one attendant on each shift that has any, all else as stated."""
+        counts = (
+            min(each.stated, max(1, each.low)) if each.kind == ATTENDANTS else number
+            for each, number in zip(self.ranges, self.stated, strict=False)
+        )
+        return (*counts, *(0 for _ in self.choices))
 
     def changes(self, point: Point) -> Counts:
         """What a job carries."""
@@ -129,6 +144,12 @@ class Space:
         together = [move for area in dict.fromkeys(each.area for each in self.ranges) for move in self._together(area)]
         return (*sorted(together, key=self._dearness), *sorted(alone, key=self._dearness), *self._trading())
 
+    @property
+    def counting_of_charging(self) -> tuple[Move, ...]:
+        """Those of chargers and batteries, on which it hangs when charges end."""
+        kinds = (BATTERIES, CHARGERS)
+        return tuple(move for move in self.counting if all(self.ranges[each].kind in kinds for each in move))
+
     def _trading(self) -> Iterator[Move]:
         """One fewer of a thing for one more of the same kind: attendants of other shifts, other types, other areas."""
         for (one, mine), (other, theirs) in combinations(enumerate(self.ranges), 2):
@@ -139,7 +160,7 @@ class Space:
         """Stations with the devices that an exchange holds at each, and attendants on all shifts that have any."""
         stations, devices, attendants = (self._of_kind(area, kind) for kind in (STATIONS, DEVICES, ATTENDANTS))
         if devices and stations:
-            yield dict.fromkeys(stations, 1) | {position: self.ranges[position].low for position in devices}
+            yield dict.fromkeys(stations, 1) | {position: self.ranges[position].held for position in devices}
         if len(shifts := [position for position in attendants if self.ranges[position].stated]) > 1:
             yield dict.fromkeys(shifts, 1)
 
@@ -172,7 +193,7 @@ class Space:
 
     @property
     def turning(self) -> tuple[Move, ...]:
-        """Every other way of each choice but of charging, and the other people in all shifts of an area together."""
+        """Every other way of each choice but of charging; other people in all shifts of an area, or in all but one."""
         return tuple(move for move in self._turning if not self.concerns(move, CHARGING))
 
     @property
@@ -189,10 +210,14 @@ class Space:
             if choice.subject == EXCHANGE_BY and choice.options[-1][0].shift:
                 together.setdefault(choice.of, {})[position] = 1
         both = [move for move in together.values() if len(move) > 1]
+        but_one = [{**move, position: 0} for move in both for position in move]
+        for position, choice in enumerate(self.choices, first):
+            if _is_about(choice, WITHOUT_ATTENDANTS):
+                but_one = [{position: 0, **move} for move in (*both, *but_one)]
         alone = [
             {position: way} for position, choice in enumerate(self.choices, first) for way in range(len(choice.options))
         ]
-        return (*both, *(dict.fromkeys(move, 0) for move in both), *alone)
+        return (*both, *(dict.fromkeys(move, 0) for move in both), *but_one, *alone)
 
     def turned(self, point: Point, move: Move) -> Point:
         """Point with other ways of some choices."""

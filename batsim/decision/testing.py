@@ -98,13 +98,15 @@ class _Test:
         self._early_confidence = 1.0 - 2.0 * chance * EARLY_SHARE / len(EARLY_LOOKS)
 
     def verdict(self, trial: Trial) -> Verdict | None:
-        """What is decided; a measure that has no meaning in a layout keeps every limit."""
+        """What is decided by the replications that say something; a measure without any meaning keeps every limit."""
         limit, values = self._limit, trial.of(self._limit.part)
-        signed = limit.sign * values[limit.measure]
-        if np.isnan(signed).any():
+        says = ~np.isnan(values[limit.measure])
+        if not says.any():
             return "feasible"
-        if signed.size in EARLY_LOOKS:  # what is met or missed by far
-            return self._by_far(judged(values, limit.measure, self._early_confidence))
+        if says.size in EARLY_LOOKS:  # what is met or missed by far
+            told = {name: series[says] for name, series in values.items()}
+            return self._by_far(judged(told, limit.measure, self._early_confidence))
+        signed = limit.sign * values[limit.measure][says]
         return self._sequential.add(signed[self._sequential.replications :].tolist())
 
     def _by_far(self, interval: Interval) -> Verdict | None:

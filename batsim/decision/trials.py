@@ -22,6 +22,8 @@ from batsim.study.running.jobs import REFUSED, Failure, Job, jobs_of
 from batsim.study.running.replications import runs_of
 
 DECIDING = "downtime_min_per_truck_shift"
+WAYS = ("travel_min_per_truck_shift", "exchange_min_per_truck_shift")
+"""Parts of the downtime that do not hang on counts."""
 YEARLY, BOUGHT = OBJECTIVES = ("yearly", "bought")
 """What a decision makes least: all that differs in a year at equal work, or what is bought and attendants alone."""
 
@@ -42,6 +44,8 @@ class Trial:
     """For each replication: of the normal weeks, then of each season."""
     costs: list[float] = field(default_factory=list)
     """For each replication. [currency/year]"""
+    saved: list[float] = field(default_factory=list)
+    """What it would cost less if nothing were waited for, for each replication. [currency/year]"""
     _tables: dict[tuple[tuple[str, str], int], Table] = field(default_factory=dict)
     cost_of_bought: bool = False
     """Whether cost is that of what is bought and of attendants alone."""
@@ -63,8 +67,8 @@ class Trial:
 
     @cached_property
     def lines(self) -> tuple[EquipmentLine, ...]:
-        """Equipment list, by the first replications."""
-        return draft_of(self.scenario, self.evidence()).equipment
+        """Equipment list, by the first replication, so that costs do not depend on how looks are split."""
+        return draft_of(self.scenario, self.evidence(slice(1))).equipment
 
     def evidence(self, replications: slice = slice(None)) -> Evidence:
         """What some of its replications say, all of them when none are named."""
@@ -86,12 +90,27 @@ class Trial:
         done = self.replications
         self.taken += taken
         for number in range(done, self.replications):
-            cost = self.bought if self.cost_of_bought else self.money(slice(number, number + 1)).at_equal_work.value
+            cost, saved = self.bought, 0.0
+            if not self.cost_of_bought:
+                of_year = self.money(slice(number, number + 1))
+                cost = of_year.at_equal_work.value
+                saved = of_year.most_saved * (1.0 - self._share_of_ways(number))
             self.costs.append(cost)
+            self.saved.append(saved)
 
     def cost(self, replications: int | None = None) -> float:
         """Mean cost over its first replications. [currency/year]"""
         return float(np.mean(self.costs[:replications])) if self.costs else np.inf
+
+    def _share_of_ways(self, number: int) -> float:
+        """Part of the downtime of a replication that ways and exchanges take, whatever there is more of. [-]"""
+        site = self.taken[number][0].results.site
+        downtime = site[DECIDING]
+        return sum(site[name] for name in WAYS) / downtime if downtime else 0.0
+
+    def most_saved(self, replications: int | None = None) -> float:
+        """Mean of what it would cost less if nothing were waited for: more of anything pays no more. [currency/year]"""
+        return float(np.mean(self.saved[:replications])) if self.saved else np.inf
 
     def of(self, part: tuple[str, str], replications: int | None = None) -> Table:
         """Values of a season and a truck group, one for each replication; of the normal weeks, of all, when empty."""
@@ -109,8 +128,10 @@ class Trial:
         return {name: np.array([values[name] for values in found]) for name in found[0]}
 
     def signed_mean(self, limit: Limit, replications: int | None = None) -> float:
-        """Mean of a limit's measure with its sign; not a number where it has no meaning."""
-        return limit.sign * float(np.mean(pooled(self.of(limit.part, replications), limit.measure)))
+        """Mean of a limit's measure with its sign over the replications that have one; else not a number."""
+        values = pooled(self.of(limit.part, replications), limit.measure)
+        says = values[np.isfinite(values)]
+        return limit.sign * float(np.mean(says)) if says.size else np.nan
 
     def miss(self, limits: Iterable[Limit], replications: int | None = None, *, tested: bool = True) -> float:
         """How far it is from targets, or from what is tested: the worst, as a part of what is allowed. [-]"""
@@ -197,11 +218,6 @@ class Trials:
         """Cost of what is bought for a point and of its attendants; infinite where it breaks a rule. [currency/year]"""
         trial = self.trial(point)
         return np.inf if trial.refused else trial.bought
-
-    @property
-    def least_running(self) -> float:
-        """Least of all other cost of a plan that was seen in one replication. [currency/year]"""
-        return min((min(each.costs) - each.bought for each in self.tried.values() if each.costs), default=-np.inf)
 
     @property
     def _parts(self) -> int:

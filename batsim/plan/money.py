@@ -40,6 +40,8 @@ HEADINGS = {
 BATTERIES = "batteries"
 BATTERY, WATERING = "battery", "watering"
 """Inputs of the cost of batteries, before the name of their type, and of watering systems; see `YearlyCostLine`."""
+LOST_TIME = ("truck", "driver")
+"""Inputs of a yearly cost that stand for time that trucks and drivers lose."""
 LEFT_OUT = "Left out: building work, supply connection, service contracts, training, scrap value, taxes."
 
 
@@ -103,6 +105,12 @@ class YearlyCost:
         """Scheduled truck-hours over those that are worked. [-]"""
         worked = self.scheduled_hours_per_year - self.lost_hours_per_year
         return self.scheduled_hours_per_year / worked if worked > 0.0 else math.nan
+
+    @property
+    def most_saved(self) -> float:
+        """What it would cost less at equal work if no time were lost at all. [currency/year]"""
+        lost = sum(line.per_year.value for line in self.lines if line.input in LOST_TIME)
+        return self.at_equal_work.value - (self.per_year.value - lost)
 
     def _for_each(self, per_year: float) -> Price:
         return self.per_year.times(1.0 / per_year if per_year > 0.0 else math.nan)

@@ -29,6 +29,8 @@ class Said(NamedTuple):
     running: float
     """Cost of all but what is bought and people. [currency/year]"""
     measures: Mapping[str, float]
+    lost: float = 0.0
+    """Part of it for which time is lost. [currency/year]"""
 
 
 Room = Callable[[Point, int], Said]
@@ -54,6 +56,7 @@ class MadeUpTrial(Trial):
         self.taken.append(())
         self.said.append(said.measures)
         self.costs.append(self.price + said.running)
+        self.saved.append(said.lost)
 
     def _table(self, part: tuple[str, str], replications: int) -> Table:
         """The same in every part."""

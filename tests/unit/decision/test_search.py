@@ -118,7 +118,7 @@ class Room:
         parts = [luck * part for part in self.parts(point)]
         running = self.cost(point) - self.bought(point) + (luck - 1.0) * self.a_minute * sum(self.parts(point))
         named = {f"for want of {each.name}": part for each, part in zip(self.ranges, parts, strict=True)}
-        return Said(running, {DECIDING: sum(parts), **named})
+        return Said(running, {DECIDING: sum(parts), **named}, self.a_minute * sum(parts))
 
     def rule(self, point: Point) -> str:
         """None, unless a count is out of its range or the plan breaks a rule."""
@@ -321,8 +321,8 @@ def test_a_lever_that_pays_with_more_of_something_alone_is_found() -> None:
     room = Room((falling(6.0, 0.5, 10), falling(30.0, 0.01, 4)), (ROOM[1], ROOM[EARLY]), (CHARGER, ATTENDANT))
     room = with_levers(room, (EXCHANGE_BY, Lever(WITHOUT_ATTENDANTS, ""), Effect({0: 8.0, 1: 0.0}, 42_500.0)))
     best = room.best(LOOSE)
-    assert best == (10, 2, 1)
-    assert room.cost((8, 2, 1)) > room.cost((8, 1, 0)) > room.cost(best)
+    assert best == (10, 1, 1)  # one attendant stands in a plan without any
+    assert room.cost((8, 1, 1)) > room.cost((8, 1, 0)) > room.cost(best)
     assert room.search(LOOSE).best().point == best
 
 
@@ -555,3 +555,67 @@ def test_the_order_of_prices_and_ranges_does_not_matter(seed: int) -> None:
     back = slice(None, None, -1)
     turned = replace(room, lost_min=room.lost_min[back], ranges=room.ranges[back], prices=room.prices[back])
     assert turned.search(*limits).best().point == found[back]
+
+
+# --- what single steps do not find ---
+
+
+def test_one_dear_thing_is_given_for_several_cheap_ones() -> None:
+    """An attendant for eight chargers; one for one misses the target."""
+    lost = (6.0 * 0.8 ** np.arange(1, 19), 16.0 * 0.5 ** np.arange(7))
+    ranges = (
+        CountRange("chargers", Counted(CHARGERS, "iuia"), 1, 18, 6, 9),
+        CountRange("attendants early", Counted(ATTENDANTS, "early"), 0, 6, 2, 4),
+    )
+    room = Room(lost, ranges, (500.0, 30_000.0), a_minute=500.0)
+    target = DOWNTIME._replace(most=9.0, indifference=0.45)
+    assert room.best(target) == (10, 1)
+    assert room.search(target).best().point == (10, 1)
+
+
+TWO_SHIFTS = (
+    CountRange("attendants early", Counted(ATTENDANTS, "early"), 0, 3, 2, 3),
+    CountRange("attendants late", Counted(ATTENDANTS, "late"), 0, 3, 2, 3),
+)
+
+
+def test_attendants_come_back_on_the_shift_that_needs_them() -> None:
+    """Doing without any is better than two on each shift, one on the early shift alone better still."""
+    lost = tuple(12.0 * 0.1 ** np.arange(4) for _ in TWO_SHIFTS)
+    room = Room(lost, TWO_SHIFTS, (20_000.0, 20_000.0), a_minute=2_000.0)
+    room = with_levers(
+        room,
+        by_drivers("early", 0, 35_000.0),
+        by_drivers("late", 1, 2_000.0),
+        (EXCHANGE_BY, Lever(WITHOUT_ATTENDANTS, ""), Effect({0: 0.0, 1: 0.0}, 37_000.0)),
+    )
+    best = room.best(LOOSE)
+    assert best == (1, 0, 0, 1, 0)
+    assert room.cost((2, 2, 0, 0, 0)) > room.cost((1, 1, 0, 0, 1)) > room.cost(best)
+    assert room.search(LOOSE).best().point == best
+
+
+def test_more_pays_though_no_plan_was_seen_that_loses_less() -> None:
+    """Of batteries, all that is counted."""
+    lost = (40.0 * 0.9 ** np.arange(26),)
+    ranges = (CountRange("batteries", Counted(BATTERIES, "lead"), 5, 30, 6, 9),)
+    room = Room(lost, ranges, (900.0,), a_minute=500.0)
+    target = DOWNTIME._replace(most=80.0, indifference=0.5)
+    assert room.search(target).best().point == room.best(target) == (13,)
+
+
+def test_chargers_are_counted_again_where_charging_changes() -> None:
+    """A delay pays, and then three chargers more."""
+    ranges = (CountRange("chargers", Counted(CHARGERS, "iuia"), 1, 18, 6, 9),)
+    room = Room((6.0 * 0.7 ** np.arange(1, 19),), ranges, (500.0,), a_minute=1_500.0)
+    room = with_levers(room, (CHARGING, Lever(DELAY, ""), Effect({0: 3.0}, -8_000.0)))
+    target = DOWNTIME._replace(most=20.0, indifference=0.5)
+    assert room.best(target) == (8, 1)
+    assert room.search(target).best().point == (8, 1)
+
+
+def test_a_plan_between_two_that_break_a_rule_is_found() -> None:
+    """As stated there are too few, and enough is too many."""
+    ranges = (CountRange("chargers", Counted(CHARGERS, "iuia"), 1, 18, 2, 14),)
+    room = Room((6.0 * 0.7 ** np.arange(18),), ranges, (500.0,), broken=lambda point: not 5 <= point[0] <= 11)
+    assert room.search(LOOSE).best().point == room.best(LOOSE) == (11,)

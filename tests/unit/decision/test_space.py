@@ -455,7 +455,8 @@ def test_where_drivers_do_it_all_nobody_counts_attendants() -> None:
     nobody, loose = Lever(WITHOUT_ATTENDANTS, ""), Lever(LOOSE_LEADS, "")
     by_night = Lever(BY_DRIVERS, "", shift="night")
     point = point_of(space, nobody, by_night, loose, stations=3, attendants_room_early=4, attendants_room_late=0)
-    cleared = point_of(space, nobody, loose, stations=3)
+    at_rest = {f"attendants_room_{shift}": 1 for shift in ("early", "late", "night")}
+    cleared = point_of(space, nobody, loose, stations=3, **at_rest)
     assert space.without_idle(point) == cleared
     theirs, mine = runs_of(space, point), runs_of(space, cleared)
     assert mine["exchanges"]
@@ -527,9 +528,9 @@ def test_a_shift_that_has_nobody_does_not_go_with_the_others() -> None:
 
 
 def test_a_station_goes_with_as_many_devices_as_an_exchange_holds() -> None:
-    """Those are the fewest of the device."""
+    """However few are to be looked at."""
     space = room(KESTREL, HOIST)
-    two = tuple(each._replace(low=2) if each.name == "hoist" else each for each in space.ranges)
+    two = tuple(each._replace(low=3, held=2) if each.name == "hoist" else each for each in space.ranges)
     assert {"stations": 1, "hoist": 2} in [named(space, move) for move in replace(space, ranges=two).counting]
 
 
@@ -578,14 +579,20 @@ def test_first_steps_are_a_part_of_the_way_to_enough() -> None:
 
 
 def test_every_other_way_is_a_turn() -> None:
-    """All shifts together first, there and back; what is about charging apart."""
+    """All shifts together first, there and back, and all but one, with attendants; what is about charging apart."""
     space = space_of("kestrel-lane", ROLLERS)
     first = len(space.ranges)
     shifts = [position for position, choice in enumerate(space.choices, first)
               if choice.subject == EXCHANGE_BY and choice.options[1][0].shift]  # fmt: skip
     assert space.turning[:2] == (dict.fromkeys(shifts, 1), dict.fromkeys(shifts, 0))
+    (nobody,) = (position for position, choice in enumerate(space.choices, first)
+                 if choice.options[-1][0].kind == WITHOUT_ATTENDANTS)  # fmt: skip
+    assert space.turning[2:6] == (
+        {nobody: 0, **dict.fromkeys(shifts, 1)},
+        *({nobody: 0, **dict.fromkeys(shifts, 1), shift: 0} for shift in shifts),
+    )
     alone = [
-        (position, way) for move in (*space.turning[2:], *space.turning_of_charging) for position, way in move.items()
+        (position, way) for move in (*space.turning[6:], *space.turning_of_charging) for position, way in move.items()
     ]
     assert sorted(alone) == [
         (position, way) for position, choice in enumerate(space.choices, first) for way in range(len(choice.options))

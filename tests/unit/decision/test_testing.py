@@ -188,6 +188,16 @@ def test_a_measure_without_a_meaning_keeps_every_limit() -> None:
         assert outcome(laws | {DECIDING: (mean, 0.2)}, nobody, DOWNTIME).meets is meets
 
 
+@pytest.mark.parametrize(("mean", "meets"), [(DOWNTIME.most - 5.0, True), (DOWNTIME.most + 5.0, False)])
+def test_a_replication_that_says_nothing_settles_nothing(mean: float, meets: bool) -> None:
+    """In the first of all nobody came for a battery; the others tell."""
+    trials = MadeUpTrials(
+        space_of((), {}), lambda _, number: Said(0.0, {DECIDING: mean + 0.1 * (number % 3) if number else np.nan})
+    )
+    found = testing.tested(trials, [DOWNTIME], (), 0.05)
+    assert (found.meets, found.sure) == (meets, True)
+
+
 def test_nothing_seen_in_a_few_replications_shows_little() -> None:
     """No truck below cut-out in eight may be one in a few; in four it is not three in each."""
     laws = {CUT_OUT: (0.0, 0.0), "visits": (400.0, 0.0)}
