@@ -22,15 +22,21 @@ QUICK = {"check-against-theory"}
 """Notebooks that take no longer than other tests."""
 
 
-def test_readme_shows_what_compare_prints(monkeypatch):
-    """The table in the README is the command's output, to the letter."""
+def test_guide_and_readme_show_what_compare_prints(monkeypatch):
+    """The table in the guide is the command's output, to the letter; that in the README its lines, some left out."""
     monkeypatch.chdir(ROOT)
-    shown = re.search(r"```\n(Kestrel Lane.*?)\n```", (ROOT / "README.md").read_text(encoding="utf-8"), re.DOTALL)
+    whole, short = (
+        re.search(r"\n(Kestrel Lane.*?)\n```", path.read_text(encoding="utf-8"), re.DOTALL)
+        for path in (GUIDE / "comparing.md", ROOT / "README.md")
+    )
     result = CliRunner().invoke(main, ["compare", "scenarios/kestrel-lane.yaml"])
 
-    assert shown is not None
+    assert whole is not None
+    assert short is not None
     assert result.exit_code == 0
-    assert result.output.rstrip("\n") == shown[1]
+    assert result.output.rstrip("\n") == whole[1]
+    printed = iter(whole[1].splitlines())
+    assert [line for line in short[1].splitlines() if line != "..." and line not in printed] == []
 
 
 @pytest.mark.parametrize(
