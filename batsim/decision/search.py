@@ -26,7 +26,7 @@ LEAST_GAIN = 1e-6
 """Part of the cost that is a gain."""
 BETTERED = 0.1
 """Part of what makes no difference by which a plan must better one that missed a target when it was tested."""
-MOST_RUNS = 220
+MOST_RUNS = 200
 """Runs of a layout after which no further lever is looked at with counts of its own."""
 MOST_REPAIRS = 12
 """Steps that may be spent on the way from a plan that misses a target to one that meets it."""
