@@ -7,24 +7,24 @@ from typing import TYPE_CHECKING
 from batsim.record.tables import standing
 from batsim.record.words import CHARGE_IN_TRUCK, EXCHANGE
 from batsim.room.battery import Battery
-from batsim.room.charging import ChargingDesk
-from batsim.room.charging_spots import SpotDesk
-from batsim.room.connecting import ConnectingByShift, ConnectingDesk
-from batsim.room.discharges import leave_at
-from batsim.room.exchange import ExchangeDesk
+from batsim.room.exchanging.exchange import ExchangeDesk
 from batsim.room.initial_state import spread_ages, spread_maintenance
-from batsim.room.maintenance import NO_TIME, MaintenanceDesk
-from batsim.room.maintenance_by_shift import MaintenanceByShift
+from batsim.room.maintaining.maintenance import NO_TIME, MaintenanceDesk
+from batsim.room.maintaining.maintenance_by_shift import MaintenanceByShift
+from batsim.room.on_charge.charging import ChargingDesk
+from batsim.room.on_charge.connecting import ConnectingByShift, ConnectingDesk
+from batsim.room.plugged_in.charging_spots import SpotDesk
 from batsim.room.queue import Queue
+from batsim.room.use.discharges import leave_at
 
 if TYPE_CHECKING:
-    from batsim.room.attendants import Attendants
+    from batsim.room.people.attendants import Attendants
+    from batsim.room.people.service import Service
+    from batsim.room.people.trucks_served import Waiting
     from batsim.room.plans.area_plan import AreaPlan
     from batsim.room.plans.battery_plan import BatteryPlan
-    from batsim.room.service import Service
     from batsim.room.simulation import Room
     from batsim.room.truck import Truck
-    from batsim.room.trucks_served import Waiting
     from batsim.scenario.parts.laws import DurationLaw
 
 

@@ -8,7 +8,7 @@ from batsim.formulas.wear import discharge_damage, part_charge_factor
 
 if TYPE_CHECKING:
     from batsim.record.tables import Warmth
-    from batsim.room.charging import ChargerPool
+    from batsim.room.on_charge.charging import ChargerPool
     from batsim.room.queue import Queue
 
 

@@ -5,8 +5,8 @@ from math import inf
 from typing import TYPE_CHECKING
 
 from batsim.record.words import EARLY, LEVEL
-from batsim.room.clock import ASKS, Moment, Timed
-from batsim.room.discharges import DISCHARGED, carry_on, first_discharge, leave_at, work
+from batsim.room.timing.clock import ASKS, Moment, Timed
+from batsim.room.use.discharges import DISCHARGED, carry_on, first_discharge, leave_at, work
 
 if TYPE_CHECKING:
     from simpy.events import Event

@@ -8,7 +8,7 @@ from heapq import heapify
 from math import inf
 from typing import TYPE_CHECKING
 
-from batsim.room.clock import CALENDAR, GOING, Moment
+from batsim.room.timing.clock import CALENDAR, GOING, Moment
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -16,8 +16,8 @@ if TYPE_CHECKING:
     from simpy.events import Event
 
     from batsim.room.area import Area
-    from batsim.room.charging import ChargerPool
-    from batsim.room.devices import Unit
+    from batsim.room.exchanging.devices import Unit
+    from batsim.room.on_charge.charging import ChargerPool
     from batsim.room.plans.area_plan import BreakdownPlan, OutagePlan
 
 Waiting = Generator["Event", None, None]

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from collections.abc import Container
 
     from batsim.room.battery import Battery
-    from batsim.room.exchange import ExchangeDesk
+    from batsim.room.exchanging.exchange import ExchangeDesk
     from batsim.room.plans.battery_plan import BatteryPlan
     from batsim.room.truck import Truck
 

@@ -11,16 +11,16 @@ from batsim.record.record import Record
 from batsim.record.words import IN_TRUCK
 from batsim.room.area import Area
 from batsim.room.battery import Battery
-from batsim.room.clock import Clock
+from batsim.room.chance.streams import Streams
 from batsim.room.duty import duty
-from batsim.room.in_truck import duty_in_truck
+from batsim.room.on_charge.sharing import SharedPower
 from batsim.room.outages import start_outages
+from batsim.room.people.service import services_of
 from batsim.room.plans.blueprint import Blueprint, blueprint_of
 from batsim.room.plans.run_facts import facts_of
+from batsim.room.plugged_in.in_truck import duty_in_truck
 from batsim.room.queue import Queue
-from batsim.room.service import services_of
-from batsim.room.sharing import SharedPower
-from batsim.room.streams import Streams
+from batsim.room.timing.clock import Clock
 from batsim.room.truck import Truck
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.settings import Settings

@@ -10,17 +10,17 @@ import numpy as np
 
 from batsim.record.tables import coming
 from batsim.record.words import LEVEL, TURNED_AWAY
-from batsim.room.clock import Moment, ticked
-from batsim.room.streams import first_factors
+from batsim.room.chance.streams import first_factors
+from batsim.room.timing.clock import Moment, ticked
 from batsim.scenario.parts.week import WEEK_MIN
 
 if TYPE_CHECKING:
     from batsim.record.tables import Coming
     from batsim.room.area import Area
     from batsim.room.battery import Battery
-    from batsim.room.discharges import Discharge
+    from batsim.room.chance.streams import Stream
     from batsim.room.plans.group_plan import GroupPlan
-    from batsim.room.streams import Stream
+    from batsim.room.use.discharges import Discharge
 
 
 class Truck:

@@ -8,7 +8,7 @@ import pytest
 
 import batsim
 from batsim.record.tables import TABLES
-from batsim.room import clock
+from batsim.room.timing import clock
 from batsim.scenario.site import Scenario
 from tests.runs import record_of
 

@@ -13,7 +13,7 @@ from batsim.measures import measure
 from batsim.record.record import Record
 from batsim.room.plans.blueprint import blueprint_of
 from batsim.room.simulation import Room
-from batsim.room.timetable import Timetable
+from batsim.room.timing.timetable import Timetable
 from batsim.scenario.parts.week import WEEK_MIN
 from tests.sites import KESTREL
 

@@ -12,7 +12,7 @@ from scipy import stats
 import batsim
 from batsim.record.record import Record
 from batsim.record.words import BEING_CONNECTED
-from batsim.room.streams import Streams
+from batsim.room.chance.streams import Streams
 from batsim.scenario.parts.laws import DurationLaw
 from tests.behaviour.ledger import by, rows_of, started
 from tests.behaviour.site_twin import Area, Battery, Exchange, Queue, SiteTwin, Truck

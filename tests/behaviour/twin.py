@@ -9,8 +9,8 @@ from collections import deque
 from collections.abc import Callable
 from typing import NamedTuple
 
-from batsim.room.clock import ticked
-from batsim.room.streams import Streams
+from batsim.room.chance.streams import Streams
+from batsim.room.timing.clock import ticked
 from batsim.scenario.parts.laws import DurationLaw
 
 ENDS, ASKS = 0, 1

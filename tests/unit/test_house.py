@@ -90,6 +90,37 @@ def test_no_two_modules_import_each_other(for_types: bool) -> None:
     assert [pair for pair in pairs if not (for_types and all(name.startswith("batsim.room.") for name in pair))] == []
 
 
+ROOM = (
+    {"simulation"},
+    {"area", "outages", "duty", "initial_state"},
+    {"plugged_in"},
+    {"exchanging", "on_charge", "maintaining"},
+    {"people"},
+    {"truck", "battery", "queue", "use"},
+    {"plans"},
+    {"chance"},
+    {"timing"},
+)
+"""Parts of the room, each resting on those that stand below it."""
+
+
+def test_parts_of_the_room_rest_on_one_another_one_way() -> None:
+    """When the room runs; type checkers see its activities know one another."""
+    level = {part: number for number, parts in enumerate(ROOM) for part in parts}
+
+    def of(module: str) -> int | None:
+        part = module.removeprefix("batsim.room.").partition(".")[0]
+        return level[part] if module.startswith("batsim.room.") else None
+
+    pairs = [(one, other) for one, others in imports(for_types=False).items() for other in others]
+    known = [(one, other, of(one), of(other)) for one, other in pairs]
+    upwards = [(one, other) for one, other, high, low in known if high is not None and low is not None and low < high]
+    assert upwards == []
+    assert level.keys() == {
+        path.stem for path in (ROOT / "batsim" / "room").iterdir() if not path.name.startswith("__")
+    }
+
+
 def test_what_is_complex_is_rare() -> None:
     """No block has more paths than somebody can hold in mind, and few come near it."""
     texts = {file: file.read_text(encoding="utf-8") for file in SOURCES}

@@ -4,12 +4,12 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
-from batsim.room.clock import ticked
 from batsim.room.plans.battery_plan import BatteryPlan, battery_plan
 from batsim.room.plans.drivers_plan import DriversPlan, drivers_plan
 from batsim.room.plans.exchange_plan import ExchangePlans, exchange_plans
 from batsim.room.plans.floor_plan import FloorPlan, floor_plan
 from batsim.room.plans.group_plan import ALWAYS_AHEAD
+from batsim.room.timing.clock import ticked
 from batsim.scenario.parts.calendar import Begin, Window, break_starts, first_week_min, group_windows
 from batsim.scenario.parts.handling import BOUND_TO_BAY, Arrangement
 from batsim.scenario.parts.kinds import UNLIMITED

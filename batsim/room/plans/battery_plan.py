@@ -12,7 +12,7 @@ from batsim.formulas.kibam import Wells
 from batsim.formulas.phases import Profile
 from batsim.formulas.wear import Life
 from batsim.record.words import INSPECTING, READING, WASHING, WATERING
-from batsim.room.clock import ticked
+from batsim.room.timing.clock import ticked
 from batsim.scenario.chemistry import (
     LITHIUM,
     Gassing,

@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 
 from batsim.errors import Problem, ScenarioError
-from batsim.room.clock import ticked
 from batsim.room.plans.area_plan import (
     AreaPlan,
     AttendantShift,
@@ -15,7 +14,8 @@ from batsim.room.plans.area_plan import (
 )
 from batsim.room.plans.battery_plan import BatteryPlan
 from batsim.room.plans.group_plan import ALWAYS_AHEAD, GroupPlan, group_plan, weekly_air
-from batsim.room.timetable import Timetable
+from batsim.room.timing.clock import ticked
+from batsim.room.timing.timetable import Timetable
 from batsim.scenario.parts.calendar import (
     Begin,
     Window,

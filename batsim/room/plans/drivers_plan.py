@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from batsim.room.plans.group_plan import ALWAYS_AHEAD
-from batsim.room.timetable import Timetable
+from batsim.room.timing.timetable import Timetable
 from batsim.scenario.parts.calendar import Begin, group_windows
 from batsim.scenario.parts.group_change import CONNECT_BY, MAINTAIN_BY
 from batsim.scenario.parts.layouts import Layout

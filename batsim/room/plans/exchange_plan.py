@@ -7,8 +7,8 @@ from typing import NamedTuple
 
 import numpy as np
 
+from batsim.room.chance.step_times import TOGETHER, Purpose, StepTimes
 from batsim.room.plans.floor_plan import Table, Ways
-from batsim.room.step_times import TOGETHER, Purpose, StepTimes
 from batsim.scenario.parts.handling import Arrangement, Hands, Step
 from batsim.scenario.parts.laws import DurationLaw
 

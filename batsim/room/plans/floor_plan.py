@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from batsim.room.clock import TICKS_PER_MIN
+from batsim.room.timing.clock import TICKS_PER_MIN
 from batsim.scenario.parts.floor import bay_spots, station_spots
 
 if TYPE_CHECKING:

@@ -7,9 +7,9 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from batsim.formulas.discharge import Cell, soc_after
-from batsim.room.clock import ticked
-from batsim.room.crossing import Crossing
-from batsim.room.timetable import Timetable
+from batsim.room.timing.clock import ticked
+from batsim.room.timing.crossing import Crossing
+from batsim.room.timing.timetable import Timetable
 from batsim.scenario.chemistry import cell_of
 from batsim.scenario.parts.air import Air
 from batsim.scenario.parts.calendar import Begin, Window, break_starts, group_windows, mean_shift_min, whole_shifts

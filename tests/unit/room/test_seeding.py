@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from numpy.random import PCG64, Generator, SeedSequence
 
-from batsim.room.seeding import Seeded, stream_states
-from batsim.room.streams import Streams
+from batsim.room.chance.seeding import Seeded, stream_states
+from batsim.room.chance.streams import Streams
 
 KEYS = [
     (0, 0, 0),

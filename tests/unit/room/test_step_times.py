@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 
 import batsim
-from batsim.room.clock import ticked
+from batsim.room.chance.step_times import TOGETHER, StepTimes
+from batsim.room.chance.streams import Streams
 from batsim.room.plans.exchange_plan import exchange_plan
-from batsim.room.step_times import TOGETHER, StepTimes
-from batsim.room.streams import Streams
+from batsim.room.timing.clock import ticked
 from batsim.scenario.parts.laws import BY_QUANTILE, DurationLaw
 
 STEPS = {

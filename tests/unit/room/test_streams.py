@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from batsim.room.clock import TICKS_PER_MIN, ticked
-from batsim.room.streams import Streams
+from batsim.room.chance.streams import Streams
+from batsim.room.timing.clock import TICKS_PER_MIN, ticked
 from batsim.scenario.parts.laws import DurationLaw
 
 MANY = 100_000

@@ -8,9 +8,9 @@ from hypothesis import strategies as st
 
 from batsim.formulas.discharge import Cell, discharge_at_power
 from batsim.formulas.kibam import Wells
-from batsim.room.recovery import FromWells
-from batsim.room.stretch import AtPace, AtPower
-from batsim.room.timetable import Timetable
+from batsim.room.timing.timetable import Timetable
+from batsim.room.use.recovery import FromWells
+from batsim.room.use.stretch import AtPace, AtPower
 
 PLAIN = Cell(500.0, 24, 2.0, 0.0, 0.0, 1.0, 0.0, 1.0)
 POWER_W = 4800.0  # 100 A at 48 V: a fifth of PLAIN in an hour

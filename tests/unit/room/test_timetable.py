@@ -6,7 +6,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from batsim.room.timetable import Timetable
+from batsim.room.timing.timetable import Timetable
 
 WINDOWS = [(10.0, 20.0), (25.0, 40.0), (100.0, 101.0)]
 

@@ -5,16 +5,16 @@ from math import inf
 from typing import TYPE_CHECKING
 
 from batsim.record.words import DRIVER, PLUGGING
-from batsim.room.clock import ASKS, Moment
-from batsim.room.solo_job import SoloJob
+from batsim.room.people.solo_job import SoloJob
+from batsim.room.timing.clock import ASKS, Moment
 
 if TYPE_CHECKING:
     from simpy.events import Event
 
     from batsim.room.area import Area
-    from batsim.room.attendants import Person
     from batsim.room.battery import Battery
-    from batsim.room.devices import Unit
+    from batsim.room.exchanging.devices import Unit
+    from batsim.room.people.attendants import Person
 
 
 class Waiting:

@@ -16,7 +16,7 @@ from batsim.record.words import (
     PLUGGING,
     WAITS_FOR_CONNECTING,
 )
-from batsim.room.trucks_served import Waiting, done_by, ends_in_time, wait
+from batsim.room.people.trucks_served import Waiting, done_by, ends_in_time, wait
 
 if TYPE_CHECKING:
     from simpy.events import Event

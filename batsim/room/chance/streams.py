@@ -15,8 +15,8 @@ from zlib import crc32
 import numpy as np
 from numpy.random import PCG64, Generator
 
-from batsim.room.clock import TICKS_PER_MIN, ticked
-from batsim.room.seeding import Seeded, State, stream_states
+from batsim.room.chance.seeding import Seeded, State, stream_states
+from batsim.room.timing.clock import TICKS_PER_MIN, ticked
 from batsim.scenario.parts.laws import DurationLaw
 
 FIRST_BLOCK, LARGEST_BLOCK = 16, 256

@@ -4,14 +4,14 @@ from collections import deque
 from typing import TYPE_CHECKING
 
 from batsim.record.words import IN_TRUCK, NO_ATTENDANT, NO_STATION, NOTHING, WAITS_FOR_CHARGER
-from batsim.room.clock import Moment
-from batsim.room.devices import Devices
+from batsim.room.exchanging.devices import Devices
+from batsim.room.timing.clock import Moment
 
 if TYPE_CHECKING:
     from simpy.events import Event
 
     from batsim.room.area import Area
-    from batsim.room.charging import ChargerPool
+    from batsim.room.on_charge.charging import ChargerPool
     from batsim.room.truck import Truck
 
 

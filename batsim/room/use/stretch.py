@@ -4,8 +4,8 @@ from math import inf
 from typing import Any, NamedTuple, Protocol
 
 from batsim.formulas.discharge import Cell, discharge_at_power, lowest_soc, rates, soc_after
-from batsim.room.clock import ticked
-from batsim.room.timetable import Timetable
+from batsim.room.timing.clock import ticked
+from batsim.room.timing.timetable import Timetable
 
 new: Any = tuple.__new__
 

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Any
 from batsim.formulas.discharge import at_factor
 from batsim.record.tables import Drawn, Warmth
 from batsim.record.words import DRIVER, FETCHING, IN_BREAK, LEVEL, SHIFT_CHANGE
-from batsim.room.clock import ticked
-from batsim.room.recovery import FromWells
-from batsim.room.stretch import AtPace, AtPower, Source, Stretch, new
+from batsim.room.timing.clock import ticked
+from batsim.room.use.recovery import FromWells
+from batsim.room.use.stretch import AtPace, AtPower, Source, Stretch, new
 from batsim.scenario.parts.week import WEEK_MIN
 
 if TYPE_CHECKING:

@@ -11,19 +11,19 @@ from math import inf
 from typing import TYPE_CHECKING
 
 from batsim.record.words import EXCHANGING, NO_ATTENDANT, NO_BATTERY, NO_BAY, NO_DEVICE, NO_STATION, NOTHING
-from batsim.room.clock import Moment
-from batsim.room.devices import Devices
-from batsim.room.exchange_job import ExchangeJob
+from batsim.room.exchanging.devices import Devices
+from batsim.room.exchanging.exchange_job import ExchangeJob
 from batsim.room.plans.exchange_plan import routes
+from batsim.room.timing.clock import Moment
 
 if TYPE_CHECKING:
     from collections.abc import Container
 
     from batsim.record.tables import Writers
     from batsim.room.area import Area
-    from batsim.room.attendants import Person
     from batsim.room.battery import Battery
-    from batsim.room.exchange_job import Held
+    from batsim.room.exchanging.exchange_job import Held
+    from batsim.room.people.attendants import Person
     from batsim.room.plans.exchange_plan import ExchangePlan, ExchangePlans, Route
     from batsim.room.plans.floor_plan import Ways
     from batsim.room.queue import Queue

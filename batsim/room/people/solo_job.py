@@ -5,14 +5,14 @@ from math import inf
 from typing import TYPE_CHECKING
 
 from batsim.record.words import TASK_STATES
-from batsim.room.clock import Moment, Timed
+from batsim.room.timing.clock import Moment, Timed
 
 if TYPE_CHECKING:
     from simpy.events import Event
 
     from batsim.room.area import Area
-    from batsim.room.attendants import Person
     from batsim.room.battery import Battery
+    from batsim.room.people.attendants import Person
 
 
 class SoloJob:

@@ -11,18 +11,18 @@ from operator import mul
 from typing import TYPE_CHECKING
 
 from batsim.record.words import DRIVER, EXCHANGE, EXCHANGING, IN_TRANSFER, IN_TRUCK, LAID_DOWN
-from batsim.room.clock import Moment, Timed
 from batsim.room.plans.exchange_plan import WHERE_LEFT
+from batsim.room.timing.clock import Moment, Timed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from simpy.events import Event
 
-    from batsim.room.attendants import Person
     from batsim.room.battery import Battery
-    from batsim.room.devices import Unit
-    from batsim.room.exchange import ExchangeDesk, Method
+    from batsim.room.exchanging.devices import Unit
+    from batsim.room.exchanging.exchange import ExchangeDesk, Method
+    from batsim.room.people.attendants import Person
     from batsim.room.plans.exchange_plan import ExchangePlan, Instant
     from batsim.room.truck import Truck
 

@@ -8,9 +8,9 @@ from math import exp, inf
 
 from batsim.formulas.discharge import Cell, discharge_at_power
 from batsim.formulas.kibam import Wells, hours_to_empty, wells_after
-from batsim.room.clock import ticked
-from batsim.room.stretch import Stretch
-from batsim.room.timetable import Timetable
+from batsim.room.timing.clock import ticked
+from batsim.room.timing.timetable import Timetable
+from batsim.room.use.stretch import Stretch
 
 HeldAndSurplus = tuple[float, float]
 

@@ -4,8 +4,8 @@ from math import inf
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from batsim.room.clock import Moment
     from batsim.room.plans.floor_plan import Table
+    from batsim.room.timing.clock import Moment
 
 
 class Unit:

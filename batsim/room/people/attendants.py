@@ -7,16 +7,16 @@ from math import inf
 from typing import TYPE_CHECKING, Protocol
 
 from batsim.record.words import ATTENDANT
-from batsim.room.clock import CALENDAR, GOING, Moment
-from batsim.room.crossing import Crossing
-from batsim.room.timetable import Timetable
+from batsim.room.timing.clock import CALENDAR, GOING, Moment
+from batsim.room.timing.crossing import Crossing
+from batsim.room.timing.timetable import Timetable
 
 if TYPE_CHECKING:
     from simpy.core import Environment
     from simpy.events import Event
 
+    from batsim.room.people.service import Service
     from batsim.room.plans.area_plan import AttendantShift
-    from batsim.room.service import Service
     from batsim.room.simulation import Room
 
 

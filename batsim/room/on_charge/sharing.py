@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING
 
 from batsim.formulas.charging import charge_phases
 from batsim.formulas.phases import Phase, cut, greatest_va, phases_totals, rest_of
-from batsim.room.clock import Moment, ticked
-from batsim.room.timetable import Timetable
+from batsim.room.timing.clock import Moment, ticked
+from batsim.room.timing.timetable import Timetable
 from batsim.scenario.parts.batteries import FALLING
 
 if TYPE_CHECKING:
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     from batsim.formulas.phases import Profile
     from batsim.room.battery import Battery
-    from batsim.room.charge import Piece, Planned
+    from batsim.room.on_charge.charge import Piece, Planned
     from batsim.room.simulation import Room
 
 SAME = 1e-9

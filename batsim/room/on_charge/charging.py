@@ -14,7 +14,7 @@ from batsim.formulas.charging import charge_phases, equalising_phase
 from batsim.formulas.heat import cool_down_h
 from batsim.formulas.phases import Phase
 from batsim.record.words import COOLING, ON_CHARGE, READY, WAITS_FOR_CHARGER, WAITS_FOR_CURRENT
-from batsim.room.charge import (
+from batsim.room.on_charge.charge import (
     Begin,
     Course,
     Outcome,
@@ -29,8 +29,8 @@ from batsim.room.charge import (
     write_charge,
     write_pauses,
 )
-from batsim.room.clock import Moment, Timed, ticked
-from batsim.room.sharing import Running
+from batsim.room.on_charge.sharing import Running
+from batsim.room.timing.clock import Moment, Timed, ticked
 from batsim.scenario.parts.week import DAY_MIN
 
 if TYPE_CHECKING:

@@ -9,15 +9,15 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from batsim.record.words import DRIVER, TASK_STATES
-from batsim.room.clock import Moment
-from batsim.room.maintenance import MaintenanceDesk
+from batsim.room.maintaining.maintenance import MaintenanceDesk
+from batsim.room.timing.clock import Moment
 
 if TYPE_CHECKING:
     from simpy.events import Event
 
     from batsim.room.area import Area
     from batsim.room.battery import Battery
-    from batsim.room.timetable import Timetable
+    from batsim.room.timing.timetable import Timetable
     from batsim.room.truck import Truck
 
 

@@ -9,12 +9,12 @@ from itertools import count
 from typing import TYPE_CHECKING
 
 from batsim.record.words import CONNECTING, EXCHANGING, NO_ATTENDANT, NO_BATTERY, NOTHING, TASKS
-from batsim.room.attendants import Attendants
-from batsim.room.trucks_served import serve_trucks
+from batsim.room.people.attendants import Attendants
+from batsim.room.people.trucks_served import serve_trucks
 
 if TYPE_CHECKING:
     from batsim.room.area import Area
-    from batsim.room.connecting import ConnectingDesk
+    from batsim.room.on_charge.connecting import ConnectingDesk
     from batsim.room.queue import Queue
     from batsim.room.simulation import Room
     from batsim.room.truck import Truck

@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING
 
 from batsim.formulas.gassing import water_deficit_g
 from batsim.record.words import ATTENDANT, DRIVER, TASK_STATES, TASKS, WATERING
-from batsim.room.clock import CALENDAR, GOING, Moment
-from batsim.room.solo_job import SoloJob
-from batsim.room.timetable import Timetable
+from batsim.room.people.solo_job import SoloJob
+from batsim.room.timing.clock import CALENDAR, GOING, Moment
+from batsim.room.timing.timetable import Timetable
 from batsim.scenario.parts.laws import DurationLaw
 
 if TYPE_CHECKING:

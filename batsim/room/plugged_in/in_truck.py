@@ -17,7 +17,7 @@ from batsim.record.words import (
     ON_CHARGE,
     WAITS_FOR_CURRENT,
 )
-from batsim.room.charge import (
+from batsim.room.on_charge.charge import (
     Begin,
     Course,
     Planned,
@@ -29,12 +29,12 @@ from batsim.room.charge import (
     write_charge,
     write_pauses,
 )
-from batsim.room.clock import ASKS, TICKS_PER_MIN, Moment
-from batsim.room.discharges import DISCHARGED, Discharge, at_power, begins_at_degc, drawn_between, write_discharge
-from batsim.room.maintenance_in_truck import before_shift, by_driver, maintenance_in_truck
-from batsim.room.plugging_in import plug_in, write_plugging
-from batsim.room.recovery import FromWells
-from batsim.room.stretch import AtPace
+from batsim.room.plugged_in.maintenance_in_truck import before_shift, by_driver, maintenance_in_truck
+from batsim.room.plugged_in.plugging_in import plug_in, write_plugging
+from batsim.room.timing.clock import ASKS, TICKS_PER_MIN, Moment
+from batsim.room.use.discharges import DISCHARGED, Discharge, at_power, begins_at_degc, drawn_between, write_discharge
+from batsim.room.use.recovery import FromWells
+from batsim.room.use.stretch import AtPace
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     from simpy.events import Event
 
     from batsim.room.area import Area
-    from batsim.room.charge import Piece
+    from batsim.room.on_charge.charge import Piece
     from batsim.room.truck import Truck
 
 FULL = 1.0 - 1e-9

@@ -7,7 +7,7 @@ from batsim.formulas.heat import charge_end_degc, charge_heat_kwh
 from batsim.formulas.phases import Phase, cut, phases_totals, rest_of
 from batsim.record.tables import standing
 from batsim.record.words import ON_CHARGE, PAUSED
-from batsim.room.clock import ticked
+from batsim.room.timing.clock import ticked
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from batsim.room.area import Area
     from batsim.room.battery import Battery
     from batsim.room.plans.battery_plan import BatteryPlan
-    from batsim.room.timetable import Timetable
+    from batsim.room.timing.timetable import Timetable
 
 new: Any = tuple.__new__
 """`new(Begin, (all four fields))` does what `Begin(...)` does in little more than half the time."""

@@ -9,7 +9,7 @@ from math import inf
 from typing import TYPE_CHECKING
 
 from batsim.record.words import ATTENDANT, BEING_CONNECTED, CONNECTING, DRIVER, WAITS_FOR_CONNECTING
-from batsim.room.solo_job import SoloJob
+from batsim.room.people.solo_job import SoloJob
 
 if TYPE_CHECKING:
     from batsim.room.area import Area

@@ -12,8 +12,8 @@ from collections.abc import Generator
 from typing import TYPE_CHECKING
 
 from batsim.record.words import DRIVER, IN_TRUCK, TASK_STATES, WATERING
-from batsim.room.clock import Moment
-from batsim.room.trucks_served import Waiting, done_by, ends_in_time, wait
+from batsim.room.people.trucks_served import Waiting, done_by, ends_in_time, wait
+from batsim.room.timing.clock import Moment
 
 if TYPE_CHECKING:
     from simpy.events import Event

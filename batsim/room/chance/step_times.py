@@ -6,8 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from batsim.room.clock import TICKS_PER_MIN, ticked
-from batsim.room.streams import (
+from batsim.room.chance.streams import (
     FIRST_BLOCK,
     Inverse,
     Sampler,
@@ -20,9 +19,10 @@ from batsim.room.streams import (
     triangle,
     triangular,
 )
+from batsim.room.timing.clock import TICKS_PER_MIN, ticked
 
 if TYPE_CHECKING:
-    from batsim.room.streams import Streams
+    from batsim.room.chance.streams import Streams
     from batsim.scenario.parts.laws import DurationLaw
 
 Purpose = str | int

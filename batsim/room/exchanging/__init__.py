@@ -1,0 +1,1 @@
+"""Exchanges: the desk, one exchange under way, its devices."""

@@ -1,0 +1,1 @@
+"""Maintenance of batteries out of trucks."""

@@ -1,0 +1,1 @@
+"""Charging out of trucks: who waits for a charger, one charge, a power limit that chargers share."""

@@ -1,0 +1,1 @@
+"""People: attendants, who is next, jobs of one person."""

@@ -1,0 +1,1 @@
+"""Trucks that keep their battery: charged and maintained where they are plugged in."""

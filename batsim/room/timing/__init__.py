@@ -1,0 +1,1 @@
+"""Time in the room: its clock, calendars of people and trucks."""

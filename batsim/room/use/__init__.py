@@ -1,0 +1,1 @@
+"""Use of batteries: how a truck's work uses one up."""
