@@ -15,7 +15,6 @@ from batsim.plan.evidence import Evidence, RunEvidence, take
 from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.site import Scenario
 from batsim.scenario.study_file import LATIN_HYPERCUBE, Design
-from batsim.statistics.indices import rank_correlations
 from batsim.statistics.intervals import Floats, Interval
 from batsim.study.limits import stated_limits
 from batsim.study.running.counts import Counts, with_counts
@@ -25,7 +24,7 @@ from batsim.study.running.replications import runs_of
 from batsim.study.running.runs import interval_json, plain
 from batsim.study.sweeps.agenda import changes_in, layouts_of, restated
 from batsim.study.sweeps.points import Points
-from batsim.study.uncertain import REPLICATIONS
+from batsim.study.uncertain import REPLICATIONS, swaying
 
 Changes = tuple[str, Counts]
 """What a job carries: what is stated otherwise at a draw, as text, and the counts of the plan."""
@@ -96,13 +95,7 @@ class Draws:
             return ()
         # Beyond all others in rank where a plan alone meets the targets.
         beyond = 1.0 + float(np.max(np.abs(self.leads), where=np.isfinite(self.leads), initial=0.0))
-        ranked = np.clip(self.leads, -beyond, beyond)
-        correlations = rank_correlations(self.points.cube, ranked, self.confidence)
-        rows = [
-            (factor.path, Interval(*(float(limit[number]) for limit in correlations)))
-            for number, factor in enumerate(self.points.factors)
-        ]
-        return tuple(sorted(rows, key=lambda row: -abs(row[1].mean) if np.isfinite(row[1].mean) else 0.0))
+        return swaying(self.points, np.clip(self.leads, -beyond, beyond), self.confidence)
 
     @property
     def sentence(self) -> str:

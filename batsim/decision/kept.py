@@ -26,8 +26,7 @@ from batsim.study.running.counts import Counts
 from batsim.study.running.jobs import Failure, Job, Results
 from batsim.study.sweeps.agenda import KEY_BYTES, bases_of, key_of
 from batsim.study.sweeps.model_version import model_version
-from batsim.study.sweeps.store import ROWS_AT_ONCE, CaseRow, Store
-from batsim.study.sweeps.store_file import told
+from batsim.study.sweeps.store import CaseRow, Names, Store
 
 SETTLING = (
     "record", "study/levers.py", "study/levers.csv", "study/running/counts.py", "study/running/jobs.py",
@@ -40,7 +39,6 @@ BETWEEN, ESCAPED = "/", {"%": "%25", "/": "%2F"}
 """What stands between the steps of a name, and what stands in a step for it and for what begins that."""
 NOT_KEPT = "only runs of a scenario as its file states it can be kept; read it again, or keep nothing"
 
-Names = tuple[str, ...]
 Steps = tuple[str, ...]
 """A name, step by step."""
 Tree = dict[str, Any]
@@ -215,7 +213,7 @@ class Kept(ExitStack):
         super().__init__()
         self._run = run
         self._bases = {} if store is None else _bases(scenario, layouts, store)
-        self._store = None if store is None else _RunStore.open(store)
+        self._store = None if store is None else Store.open(store)
         if self._store is not None:
             self.callback(self._store.close)
         self._remembered: dict[Job, RunEvidence | Failure] = {}
@@ -236,58 +234,31 @@ class Kept(ExitStack):
         if self._store is None:
             return self._run(jobs)
         keys = [key_of(self._bases[job.layout], _keyed(job)) for job in jobs]
-        known: dict[bytes, RunEvidence | Failure] = {**self._store.runs(set(keys))}
+        known: dict[bytes, RunEvidence | Failure] = {**_read(self._store, set(keys))}
         self.found += sum(key in known for key in keys)
         missing = {key: job for key, job in zip(keys, jobs, strict=True) if key not in known}
         if missing:
             ran = dict(zip(missing, self._run(list(missing.values())), strict=True))
-            self._store.add_runs(
-                (key, missing[key], each) for key, each in ran.items() if isinstance(each, RunEvidence)
-            )
+            self._add((key, missing[key], each) for key, each in ran.items() if isinstance(each, RunEvidence))
             known |= ran
         return [known[key] for key in keys]
 
-
-class _RunStore(Store):
-    """A store with what runs say in it."""
-
-    @classmethod
-    def open(cls, path: str | Path, *, write: bool = True) -> "_RunStore":
-        """Open a store; errors as for any store."""
-        opened = super().open(path, write=write)
-        assert isinstance(opened, cls)  # it makes one of its own kind
-        return opened
-
-    def runs(self, keys: Iterable[bytes]) -> dict[bytes, RunEvidence]:
-        """What runs say, by key; keys that are not there are left out."""
-        found: dict[bytes, RunEvidence] = {}
-        names: dict[int, Names] = {}
-        asked = list(keys)
-        with told(self.path):
-            for start in range(0, len(asked), ROWS_AT_ONCE):
-                some = asked[start : start + ROWS_AT_ONCE]
-                marks = ",".join("?" * len(some))
-                rows = self._connection.execute(f"SELECT key, names, measures FROM cases WHERE key IN ({marks})", some)
-                for key, number, measures in rows.fetchall():
-                    if number not in names:
-                        names[number] = self._names(number)
-                    found[key] = unflat(names[number], np.frombuffer(measures, NUMBERS))
-        return found
-
-    def _names(self, number: int) -> Names:
-        """Names of the numbers in some rows."""
-        text = self._connection.execute("SELECT names FROM names WHERE id = ?", (number,)).fetchone()[0]
-        return tuple(json.loads(text))
-
-    def add_runs(self, runs: Iterable[tuple[bytes, Job, RunEvidence]]) -> None:
-        """Add what runs say: of each layout all or nothing."""
+    def _add(self, runs: Iterable[tuple[bytes, Job, RunEvidence]]) -> None:
+        """Keep what runs say: of each layout all or nothing."""
+        assert self._store is not None  # asked before
         rows: dict[Names, list[CaseRow]] = {}
         for key, job, evidence in runs:
             names, values = flat(evidence)
             row = CaseRow(key, job.layout, str(_keyed(job).changes), job.seed, job.replication, values.tobytes())
             rows.setdefault(names, []).append(row)
         for names, of_names in rows.items():
-            self.add(names, of_names)
+            self._store.add(names, of_names)
+
+
+def _read(store: Store, keys: Iterable[bytes]) -> dict[bytes, RunEvidence]:
+    """What runs say that a store has, by key."""
+    found = store.named_measures(keys)
+    return {key: unflat(names, np.frombuffer(measures, NUMBERS)) for key, (names, measures) in found.items()}
 
 
 def _bases(scenario: Scenario, layouts: Iterable[str], store: Path | str) -> dict[str, bytes]:

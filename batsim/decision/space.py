@@ -14,7 +14,6 @@ from batsim.study.levers import (
     BY_ATTENDANTS,
     BY_DRIVERS,
     CHARGING,
-    EXCHANGE_BY,
     NOT_ABOVE,
     WITHOUT_ATTENDANTS,
     Choice,
@@ -204,20 +203,23 @@ class Space:
     @cached_property
     def _turning(self) -> tuple[Move, ...]:
         """All of them."""
-        first = len(self.ranges)
+        choices = list(enumerate(self.choices, len(self.ranges)))
+        together = self._all_shifts
+        but_one = [{**move, position: 0} for move in together for position in move]
+        # Without attendants nobody asks who exchanges: they come back together with that.
+        nobody: Move = {position: 0 for position, choice in choices if _is_about(choice, WITHOUT_ATTENDANTS)}
+        back = [nobody | move for move in ((*together, *but_one) if nobody else but_one)]
+        alone = [{position: way} for position, choice in choices for way in range(len(choice.options))]
+        return (*together, *(dict.fromkeys(move, 0) for move in together), *back, *alone)
+
+    @property
+    def _all_shifts(self) -> list[Move]:
+        """The other people in all shifts of an area."""
         together: dict[str, Move] = {}
-        for position, choice in enumerate(self.choices, first):
-            if choice.subject == EXCHANGE_BY and choice.options[-1][0].shift:
+        for position, choice in enumerate(self.choices, len(self.ranges)):
+            if _is_about(choice, *WHO):
                 together.setdefault(choice.of, {})[position] = 1
-        both = [move for move in together.values() if len(move) > 1]
-        but_one = [{**move, position: 0} for move in both for position in move]
-        for position, choice in enumerate(self.choices, first):
-            if _is_about(choice, WITHOUT_ATTENDANTS):
-                but_one = [{position: 0, **move} for move in (*both, *but_one)]
-        alone = [
-            {position: way} for position, choice in enumerate(self.choices, first) for way in range(len(choice.options))
-        ]
-        return (*both, *(dict.fromkeys(move, 0) for move in both), *but_one, *alone)
+        return [move for move in together.values() if len(move) > 1]
 
     def turned(self, point: Point, move: Move) -> Point:
         """Point with other ways of some choices."""

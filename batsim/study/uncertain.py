@@ -14,7 +14,7 @@ from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.site import Scenario
 from batsim.scenario.study_file import LATIN_HYPERCUBE, Design
 from batsim.statistics.indices import rank_correlations
-from batsim.statistics.intervals import Interval, probability_interval
+from batsim.statistics.intervals import Floats, Interval, probability_interval
 from batsim.statistics.variance import VarianceSplit, split_variance
 from batsim.study.compare import COMPARED, check_measures, sign_of
 from batsim.study.running.executors import run_each
@@ -111,12 +111,7 @@ class UncertainComparison(Shows):
         best, other = self.possible[:2]
         values = self.values[other][self.deciding] - self.values[best][self.deciding]
         lead = sign_of(self.deciding) * values.mean(axis=1)
-        correlations = rank_correlations(self.points.cube, lead, self.schedule.confidence)
-        rows = [
-            (factor.path, Interval(*(float(limit[number]) for limit in correlations)))
-            for number, factor in enumerate(self.points.factors)
-        ]
-        return tuple(sorted(rows, key=lambda row: -abs(row[1].mean) if np.isfinite(row[1].mean) else 0.0))
+        return swaying(self.points, lead, self.schedule.confidence)
 
     @property
     def verdict(self) -> str:
@@ -165,6 +160,26 @@ class UncertainComparison(Shows):
             "verdict": self.verdict,
             "impossible": dict(self.impossible),
         }
+
+
+def swaying(points: Points, lead: Floats, confidence: float) -> tuple[tuple[str, Interval], ...]:
+    """Rank correlation of each unknown input with a lead, strongest first.
+
+    Parameters
+    ----------
+    points
+        The draws.
+    lead
+        One value for each draw, in any unit.
+    confidence
+        Of the intervals, a share.
+    """
+    correlations = rank_correlations(points.cube, lead, confidence)
+    rows = [
+        (factor.path, Interval(*(float(limit[number]) for limit in correlations)))
+        for number, factor in enumerate(points.factors)
+    ]
+    return tuple(sorted(rows, key=lambda row: -abs(row[1].mean) if np.isfinite(row[1].mean) else 0.0))
 
 
 def compare_uncertain(

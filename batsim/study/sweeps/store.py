@@ -24,6 +24,10 @@ CASES_AT_ONCE = 2000
 """Cases whose measures are held at once when a study is read."""
 
 
+Names = tuple[str, ...]
+"""Names of measures, in their order."""
+
+
 class CaseRow(NamedTuple):
     """A finished case."""
 
@@ -102,16 +106,30 @@ class Store:
 
     def measures(self, keys: Iterable[bytes]) -> dict[bytes, bytes]:
         """Measures of finished cases by key; keys that are not there are left out."""
-        measures: dict[bytes, bytes] = {}
+        return {key: measures for key, _, measures in self._rows(keys)}
+
+    def named_measures(self, keys: Iterable[bytes]) -> dict[bytes, tuple[Names, bytes]]:
+        """The same, each with the names of its measures."""
+        found = list(self._rows(keys))
+        names = {number: self._names(number) for number in {number for _, number, _ in found}}
+        return {key: (names[number], measures) for key, number, measures in found}
+
+    def _rows(self, keys: Iterable[bytes]) -> Iterator[tuple[bytes, int, bytes]]:
+        """Key, number of the names and measures of finished cases that are there."""
         asked = list(keys)
         with told(self.path):
             for start in range(0, len(asked), ROWS_AT_ONCE):
                 some = asked[start : start + ROWS_AT_ONCE]
                 marks = ",".join("?" * len(some))
-                measures.update(
-                    self._connection.execute(f"SELECT key, measures FROM cases WHERE key IN ({marks})", some)
-                )
-        return measures
+                yield from self._connection.execute(
+                    f"SELECT key, names, measures FROM cases WHERE key IN ({marks})", some
+                ).fetchall()
+
+    def _names(self, number: int) -> Names:
+        """Names of the measures of some rows."""
+        with told(self.path):
+            row = self._connection.execute("SELECT names FROM names WHERE id = ?", (number,)).fetchone()
+        return tuple(json.loads(row[0]))
 
     def finished(self, study: dict[str, Any], points: Iterable[Point]) -> Iterator[tuple[int, Point, Job, bytes]]:
         """Finished cases of a study: number of the point, point, job and measures, in the order of the points."""
