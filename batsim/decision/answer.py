@@ -156,9 +156,9 @@ class Answer:
     def rivals(self) -> tuple[tuple[Trial, float], ...]:
         """Other plans that meet the targets, each with the chance that it is cheaper by more than what is the same.
 
-        By the paired differences of the search, taken as normal; the likeliest first.
+        By the paired differences of the search (Student's law); the likeliest first.
         """
-        from scipy.stats import norm  # noqa: PLC0415 - slow to import
+        from scipy.stats import t as student  # noqa: PLC0415 - slow to import
 
         mine = self._as_searched
         if self.chosen is None or mine is None:
@@ -170,13 +170,8 @@ class Answer:
                 less = mine.cost_values(count) - trial.cost_values(count)
                 short = self.same_cost_share * mine.cost(count) - float(np.mean(less))
                 spread = float(np.std(less, ddof=1)) / np.sqrt(count)
-                found.append((trial, float(norm.sf(short / spread)) if spread > 0.0 else float(short < 0.0)))
+                found.append((trial, float(student.sf(short / spread, count - 1)) if spread else float(short < 0.0)))
         return tuple(sorted(found, key=lambda pair: -pair[1]))
-
-    @property
-    def chance_of_cheaper(self) -> float:
-        """Chance that one of the plans that were looked at is cheaper by more than what is the same, at most. [-]"""
-        return min(1.0, sum(chance for _, chance in self.rivals))
 
     @cached_property
     def levels(self) -> tuple[Level, ...]:
@@ -253,7 +248,7 @@ class Answer:
                 for level in self.levels
             ],
             "near_misses": [self._trial_json(trial) for trial in self.near_misses],
-            "chance_of_cheaper": self.chance_of_cheaper,
+            "likeliest_rival": self._rival_json(),
             "at_ends": list(self.at_ends),
             "plans": self.plans,
             "runs": self.runs,
@@ -272,6 +267,13 @@ class Answer:
             **self._weeks_json(trial, ""),
             **({"seasons": seasons} if seasons else {}),
         }
+
+    def _rival_json(self) -> dict[str, Any] | None:
+        """The other plan that is likeliest to be cheaper, with the chance of that; None where there is none."""
+        if not self.rivals:
+            return None
+        trial, chance = self.rivals[0]
+        return {"chance": chance, **self._trial_json(trial)}
 
     def _weeks_json(self, trial: Trial, season: str) -> dict[str, Any]:
         """What a plan measures in a season, or in the normal weeks, of all and of each group with a target."""

@@ -118,12 +118,16 @@ class Search:
             for start in sorted(self._starts(at), key=lambda trial: (self._miss(trial, 1), trial.cost(1))):
                 if self.trials.runs >= MOST_RUNS:
                     break
-                nearer = self._repaired(self.trials.one(start.point, self.replications), counts_alone=True)
-                found = self._counted(nearer, shortest=True)
+                found = self._with_its_own(self.trials.one(start.point, self.replications))
                 at = found if self._beats(found, at) else at
             if at is before:
                 return at
             at = self._counted(at)
+
+    def _with_its_own(self, start: Trial) -> Trial:
+        """A plan with counts of its own; where these alone do not lead to the targets, with other levers too."""
+        nearer = self._repaired(start, counts_alone=True)
+        return self._counted(nearer if self.meets(nearer) else self._repaired(start), shortest=True)
 
     def _starts(self, at: Trial) -> list[Trial]:
         """Plans with another lever, or with one fewer of what is dear, that break no rule."""
@@ -246,7 +250,8 @@ class Search:
 
     def _otherwise(self, at: Trial) -> list[Point]:
         """Points with another lever."""
-        return [self.space.turned(at.point, move) for move in self.space.turning]
+        moves = (*self.space.turning, *self.space.turning_of_charging)
+        return [self.space.turned(at.point, move) for move in moves]
 
     def _price_of_nearing(self, trial: Trial, at: Trial) -> float:
         """Cost of a plan over another for what it is nearer to the targets; below zero where it is cheaper too."""

@@ -232,11 +232,11 @@ def _tested(decision: Decision, first: Answer) -> str:
 def _rival(first: Answer) -> str:
     """Which other plan may be cheaper."""
     by = f"cheaper by more than {100.0 * first.same_cost_share:g} %"
-    if first.chance_of_cheaper < ONE_IN_100:
+    if not first.rivals or first.rivals[0][1] < ONE_IN_100:
         return f"That another of the plans looked at is {by} has a chance below 1 in 100."
     trial, chance = first.rivals[0]
-    of_100 = "below 1" if chance < ONE_IN_100 else f"{100.0 * chance:.0f}"
-    return f"Of the other plans looked at the likeliest to be {by} ({of_100} in 100): {_differs(first, trial)}."
+    differs = _differs(first, trial)
+    return f"Of the other plans looked at the likeliest to be {by} ({100.0 * chance:.0f} in 100): {differs}."
 
 
 def _near_misses(first: Answer, width: int) -> list[str]:
