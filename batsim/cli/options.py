@@ -5,7 +5,6 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from pathlib import Path
 from typing import Any, NoReturn
 
 import click
@@ -43,13 +42,6 @@ SHARED = {
         help="Go on until every interval of the first measure is at most so wide either way: 0.3 (its unit) or 5%.",
     ),
     "most": click.option("--most", type=click.IntRange(2, 100_000), help="Replications that --within may spend."),
-    "store": click.option(
-        "--store", type=click.Path(dir_okay=False), help="File that keeps the runs of a decision; default: FILE.store."
-    ),
-    "draws": click.option(
-        "--draws", type=click.IntRange(2, 10_000), help="Draws of inputs that are not known; default: 20."
-    ),
-    "best": click.option("--best", is_flag=True, help="Decide first, and take the best plan of each layout."),
     "layout": click.option("--layout", help="The layout; needed when there are several."),
     "replication": click.option(
         "--replication", type=click.IntRange(0, 99_999), default=0, help="Which replication; default: 0."
@@ -106,25 +98,6 @@ def settings_of(options: dict[str, Any]) -> "batsim.Settings":
         progress=progress(),
         **{key: options.get(key) for key in ("replications", "weeks", "seed", "within", "most", "workers")},
     )
-
-
-def decided(file: str, settings: "batsim.Settings", *, store: str | None, **how: Any) -> "batsim.Decision":  # noqa: ANN401
-    """Decide with what a store holds already; say where finished runs are when it is interrupted."""
-    kept = store or str(Path(file).with_suffix(".store"))
-    try:
-        return batsim.decide(batsim.read(file), settings, store=kept, progress=line_progress(), **how)
-    except KeyboardInterrupt:
-        if Path(kept).exists():
-            click.echo(f"what is finished is in {kept}; the same command goes on from there", err=True)
-        raise
-
-
-def best_of(file: str, options: dict[str, Any]) -> "batsim.Scenario":
-    """The scenario of a file, or with --best that of the best plans."""
-    if not options["best"]:
-        return batsim.read(file)
-    of_answer = {key: options[key] for key in ("layouts", "weeks", "warm_up", "seed", "workers")}
-    return decided(file, settings_of(of_answer), store=options["store"]).best_scenario
 
 
 def progress(things: str = "replications") -> Callable[[int, int], None] | None:

@@ -8,8 +8,9 @@ from typing import Any
 import click
 
 import batsim
+from batsim.cli.deciding import best_of, deciding_first
 from batsim.cli.group import main
-from batsim.cli.options import RUN, best_of, refuse, settings_of, shared, show, width, written
+from batsim.cli.options import RUN, refuse, settings_of, shared, show, width, written
 from batsim.output import csv_text, replacing
 
 PAGES = (".html", ".pdf")
@@ -18,7 +19,8 @@ TABLES = ("checks", "equipment", "money")
 
 
 @main.command()
-@shared(*RUN, "best", "store", "as_json")
+@shared(*RUN, "as_json")
+@deciding_first
 @click.option(
     "--tables", type=click.Path(file_okay=False), help="Folder to write checks, equipment and money to as CSV."
 )
@@ -27,7 +29,7 @@ def plan(file: str, as_json: bool, tables: str | None, **options: Any) -> None: 
     from batsim.views.text.plan_text import plan_text  # noqa: PLC0415 - heavy
 
     scenario = best_of(file, options)
-    plans = batsim.plan_layouts(scenario, settings_of(options | ({"layouts": ()} if options["best"] else {})))
+    plans = batsim.plan_layouts(scenario, settings_of(options))
     if tables is not None:
         folder = Path(tables)
         with written("--tables", "choose another folder"):
@@ -42,7 +44,8 @@ def plan(file: str, as_json: bool, tables: str | None, **options: Any) -> None: 
 
 
 @main.command()
-@shared(*RUN, "best", "store")
+@shared(*RUN)
+@deciding_first
 @click.option("--output", required=True, type=click.Path(dir_okay=False), help="Page to write: .html, or .pdf.")
 @click.option("--paper", type=click.Choice(PAPERS), default=PAPERS[0], help="Paper of a .pdf; a4 when not given.")
 @click.option("--date", help="Date at the top; default: that of SOURCE_DATE_EPOCH, or none.")
@@ -55,7 +58,7 @@ def report(file: str, output: str, paper: str, date: str | None, **options: Any)
     if as_pdf:
         _want_pdf()
     scenario = best_of(file, options)
-    plans = batsim.plan_layouts(scenario, settings_of(options | ({"layouts": ()} if options["best"] else {})))
+    plans = batsim.plan_layouts(scenario, settings_of(options))
     room = plans.room(batsim.recommend(plans).layout, options["workers"])
     html = batsim.report_html(plans, _date() if date is None else date, room)
     with written("--output", "choose another file"), replacing(path) as beside:

@@ -1,6 +1,5 @@
 """Commands on studies: decide, sweep, merge, export."""
 
-import re
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -10,12 +9,10 @@ import click
 
 import batsim
 from batsim.cli import options as common
+from batsim.cli.deciding import decided, deciding
 from batsim.cli.group import main
-from batsim.cli.options import decided, progress, refuse, say, settings_of, shared, show, width
+from batsim.cli.options import progress, refuse, say, settings_of, shared, show, width
 from batsim.output import replacing
-
-OBJECTIVES = ("yearly", "bought")
-"""What a decision may make least; as `decision.trials` has them, which is heavy to load."""
 
 
 @main.command()
@@ -45,34 +42,8 @@ def sweep(study: str, store: str | None, as_json: bool, **options: Any) -> None:
 
 @main.command()
 @shared("file", "layouts", "weeks", "warm_up", "seed", "workers", "as_json")
-@click.option(
-    "--range",
-    "ranges",
-    multiple=True,
-    help="Choose only these counts, within a range: batteries=60:100, chargers=40:80, stations=1:3, attendants=1:4, "
-    "or a device by its name; in a layout with areas those of one, such as 'stations of yard=1:3'; may be repeated. "
-    "Without it all counts and levers are chosen.",
-)
-@click.option(
-    "--fix",
-    multiple=True,
-    help="What may not change: counts, levers, or some of them (batteries, chargers, stations, devices, bays, "
-    "attendants, exchange_when, exchange_by, charger_leads, charging); may be repeated.",
-)
-@click.option(
-    "--objective",
-    type=click.Choice(OBJECTIVES),
-    default=OBJECTIVES[0],
-    help="What is made least: yearly, all that differs in a year at equal work; bought, what is bought and attendants.",
-)
-@click.option(
-    "--indifference",
-    multiple=True,
-    help="How near below a target makes no difference: downtime=0.5 (min), waits=2%, 'none ready=1%', cut-out=1.",
-)
-@click.option("--confidence", help="That no plan is named that misses a target, such as 95%; default: the scenario's.")
+@deciding
 @click.option("--write", "written_to", type=click.Path(dir_okay=False), help="Scenario of the best plans to write.")
-@shared("store", "draws")
 def decide(file: str, as_json: bool, written_to: str | None, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Find the best plan of each layout: how many of everything, when trucks come, who exchanges.
 
@@ -82,17 +53,7 @@ def decide(file: str, as_json: bool, written_to: str | None, **options: Any) -> 
 
     if written_to is not None and not Path(written_to).absolute().parent.is_dir():
         refuse(f"--write: there is no folder for {written_to}; make it, or choose another file")
-    confidence = None if options["confidence"] is None else _confidence(options["confidence"])
-    decision = decided(
-        file,
-        replace(settings_of(options), confidence=confidence),
-        store=options["store"],
-        draws=options["draws"],
-        ranges=dict(_range(text) for text in options["ranges"]),
-        indifference=dict(_near(text) for text in options["indifference"]),
-        fix=options["fix"],
-        objective=options["objective"],
-    )
+    decision = decided(file, options)
     if written_to is not None:
         with common.written("--write", "choose another file"), replacing(Path(written_to)) as beside:
             beside.write_text(decision.written(written_to), encoding="utf-8")
@@ -120,40 +81,3 @@ def export(store: str, output: str) -> None:
     """Write the cases of a STORE to OUTPUT, .csv or .parquet, with a data dictionary beside it."""
     for written, what in batsim.export_store(store, output):
         say(f"wrote {written}: {what}")
-
-
-def _range(text: str) -> tuple[str, tuple[int, int]]:
-    """Read such as `batteries=60:100`."""
-    read = re.fullmatch(r"([^=]*)=\s*(\d+)\s*:\s*(\d+)\s*", text)
-    if read is None:
-        refuse(f"--range needs a name and two whole numbers, such as batteries=60:100 (got {text})")
-    return read[1].strip(), (int(read[2]), int(read[3]))
-
-
-def _near(text: str) -> tuple[str, float]:
-    """Read such as `downtime=0.5` or `waits=2%`."""
-    name, equals, value = text.partition("=")
-    number = value.strip().removesuffix("%").strip()
-    try:
-        amount = float(number)
-    except ValueError:
-        amount = -1.0
-    if not equals or not 0.0 < amount < float("inf"):
-        refuse(f"--indifference needs a target and a number above 0, such as downtime=0.5 or waits=2% (got {text})")
-    unit = {"downtime": "minutes", "cut-out": "trucks"}.get(name.strip())
-    percent = value.strip().endswith("%")
-    if unit is not None and percent:
-        refuse(f"--indifference of {name.strip()} is in {unit}, not in % (got {text})")
-    return name.strip(), amount / 100.0 if percent else amount
-
-
-def _confidence(text: str) -> float:
-    """Read a probability such as `95%`, or `0.95`."""
-    least, most = 0.5, 0.999
-    try:
-        share = float(text.removesuffix("%")) / (100.0 if text.endswith("%") else 1.0)
-    except ValueError:
-        share = -1.0
-    if not least <= share <= most:
-        refuse(f"--confidence needs a share from {100 * least:g}% to {100 * most:g}%, such as 95% (got {text})")
-    return share

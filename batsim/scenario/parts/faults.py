@@ -29,7 +29,10 @@ class Faults(ValueError):  # noqa: N818 - it is many
 
     def __init__(self, faults: list[Fault]) -> None:
         self.faults = faults
-        super().__init__("; ".join(fault.rule for fault in faults))
+        super().__init__(faults)  # as it is made again in another process
+
+    def __str__(self) -> str:
+        return "; ".join(fault.rule for fault in self.faults)
 
 
 def wrong(rule: str) -> NoReturn:

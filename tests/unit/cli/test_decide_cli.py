@@ -13,7 +13,7 @@ from click.testing import CliRunner, Result
 
 import batsim
 from batsim.cli import main
-from batsim.cli.studies import OBJECTIVES
+from batsim.cli.deciding import OBJECTIVES
 from batsim.decision import trials
 from batsim.decision.decide import Decision, decide
 from batsim.scenario.parts.fixed import FIXABLE
@@ -345,12 +345,28 @@ def test_without_best_nothing_is_decided(asked: list[dict[str, Any]], file: Path
 
 
 def test_what_best_decides_by(asked: list[dict[str, Any]], file: Path) -> None:
-    """The run of the decision; its replications are the scenario's, whatever the plan takes."""
-    call("plan", file, "--best", "-r", "1", *QUICK, "--layout", "room", "--store", "s.store")
+    """As `decide` does; its replications are the scenario's, whatever the plan takes."""
+    call("plan", file, "--best", "-r", "1", *QUICK, "--layout", "room", "--fix", "levers", "--confidence", "90%")
     settings = asked[0].pop("settings")
 
     assert (settings.layouts, settings.replications, settings.weeks) == (("room",), None, 0.1)
-    assert asked[0] == {"store": "s.store", "progress": None}
+    assert settings.confidence == 0.9
+    assert asked[0] == {
+        "ranges": {}, "fix": ("levers",), "objective": "yearly", "indifference": {}, "draws": None,
+        "store": str(file.with_suffix(".store")), "progress": None,
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "option", ["--range=chargers=1:3", "--fix=levers", "--objective=bought", "--indifference=downtime=1", "--draws=5",
+               "--confidence=90%", "--store=a.store"],
+)  # fmt: skip
+def test_how_to_decide_is_refused_where_nothing_is_decided(option: str, file: Path) -> None:
+    """What would be passed over in silence."""
+    result = call("plan", file, option, "-r", "1", *QUICK)
+
+    assert result.exit_code == 2
+    assert result.stderr.splitlines()[-1] == f"Error: {option.partition('=')[0]} goes with --best"
 
 
 # --- stopped ---

@@ -22,7 +22,7 @@ from click.testing import CliRunner
 
 import batsim
 from batsim.cli import main
-from batsim.scenario.parts.faults import MOST_ENTRIES
+from batsim.scenario.parts.faults import MOST_ENTRIES, Fault, Faults
 from batsim.scenario.reading import LONGEST_CHAIN, source_of
 from batsim.scenario.text.located_data import path_text
 from batsim.scenario.text.observed import MOST_TIMES
@@ -440,3 +440,11 @@ def test_a_scenario_error_survives_a_process_boundary() -> None:
     copy = pickle.loads(pickle.dumps(caught.value))
 
     assert (str(copy), copy.file, copy.problems) == (str(caught.value), caught.value.file, caught.value.problems)
+
+
+def test_broken_rules_of_a_part_survive_a_process_boundary() -> None:
+    """Some ways of running on other machines hand on what an error came from."""
+    faults = Faults([Fault(("stations", 0), "is not a number", "many"), Fault((), "has no bay")])
+    copy = pickle.loads(pickle.dumps(faults))
+
+    assert (str(copy), copy.faults) == ("is not a number; has no bay", faults.faults)
