@@ -80,14 +80,6 @@ class CountRange(NamedTuple):
         """Copy between two given ends."""
         return self._replace(low=low, high=high, generous=min(max(self.generous, low), high), given=True)
 
-    def of(self, number: int, words: str = "") -> str:
-        """So many of it in words, such as `1 x battery`."""
-        singular = {BATTERIES: "battery"}.get(self.thing, self.thing)
-        for plural in (BATTERIES, CHARGERS, STATIONS, ATTENDANTS, BAYS):
-            one = "battery" if plural == BATTERIES else plural.removesuffix("s")
-            singular = singular.replace(plural, one, 1) if singular.startswith(plural) else singular
-        return f"{number} x {words}{singular}{_of_area(self.area)}"
-
 
 def ranges_of(scenario: Scenario, layout: str, given: GivenRanges) -> tuple[CountRange, ...]:
     """Ranges of a layout: those that are given, or of everything that has a limit.

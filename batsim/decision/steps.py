@@ -1,9 +1,10 @@
 """Steps from today to the best plan, what costs nothing first, each simulated with all that go before it."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any, NamedTuple
 
 from batsim.decision.answer import Answer
+from batsim.decision.counts import ranges_of
 from batsim.decision.space import Point, Space
 from batsim.decision.trials import DECIDING, Run, Trial, Trials
 from batsim.statistics.intervals import Interval, student_interval
@@ -130,9 +131,10 @@ def _into(answer: Answer, today: Trial, run: Run) -> Iterator[Step]:
         yield step
         at, before = after, point
     done = space.levers(before)
-    more = [lever.label(scenario) for lever in answer.levers if lever not in done]
-    more += _counted(answer.space, answer.point)
-    words = f"'{answer.layout}' in place of '{layout}'" + (f": {', '.join(more)}" if more else "")
+    there = {each.label: each.stated for each in ranges_of(scenario, layout, {})}
+    numbers = _counted(answer.space, answer.point, there)
+    change = f"'{answer.layout}' in place of '{layout}'" + (f", with {', '.join(numbers)}" if numbers else "")
+    words = "; ".join([change, *(lever.label(scenario) for lever in answer.levers if lever not in done)])
     yield Step(words, at, answer.told, answer.confidence)
 
 
@@ -165,7 +167,11 @@ def _words(space: Space, before: Point, after: Point) -> str:
     return "; ".join([*turned, *counted])
 
 
-def _counted(space: Space, point: Point) -> list[str]:
-    """Counts in words."""
+def _counted(space: Space, point: Point, today: Mapping[str, int]) -> list[str]:
+    """Counts in words, each with how many of the same there are today where that is another number."""
     nobody = {each.counted for each in space.ranges} - {counted for counted, _ in space.changes(point).numbers}
-    return [each.of(number) for each, number in zip(space.ranges, point, strict=False) if each.counted not in nobody]
+    return [
+        f"{each.label} {number}" + (f" (today {today[each.label]})" if today.get(each.label, number) != number else "")
+        for each, number in zip(space.ranges, point, strict=False)
+        if each.counted not in nobody
+    ]

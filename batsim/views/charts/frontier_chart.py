@@ -72,7 +72,7 @@ def frontier_chart(answer: Answer, ax: style.AxesOrNew = None, *, target: str | 
     legend[f"tested: {tested:.4g} {unit}"] = ax.axvline(
         tested, color=style.BLACK, linewidth=1.0, linestyle=":", zorder=2.0
     )
-    label = measure_of(limit.measure).label
+    label = measure_of(limit.measure).label.removesuffix(" per truck-shift")
     across = f"{label[:1].upper()}{label[1:]} [{unit}{' per truck-shift' if unit == 'min' else ''}]"
     style.axis_words(ax, across, f"Cost [{answer.schedule.scenario.site.currency} per year]")
     ax.yaxis.set_major_formatter("{x:,.0f}")

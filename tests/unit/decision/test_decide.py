@@ -682,8 +682,19 @@ def test_what_needs_no_purchase_goes_first() -> None:
     assert all(step.after.space.layout == "trolley" for step in levers)
     assert all(step.cost.mean < 0.0 for step in levers)
     assert last.after.space.layout == "rollers"
-    assert last.words.startswith("'rollers' in place of 'trolley'")
+    assert last.words == "'rollers' in place of 'trolley'"
     assert last.to_order.value == pytest.approx(9000.0)  # the carriage; batteries and chargers are there
+
+
+def test_another_layout_is_named_with_its_counts_beside_those_of_today(monkeypatch: pytest.MonkeyPatch) -> None:
+    """So that what it has is not taken for what is ordered."""
+    content_with(monkeypatch, {"batteries": 11}, DELAY)
+    last = decide(TODAY, Settings(layouts=("rollers",), replications=2, workers=1)).steps[-1]
+
+    assert last.words == (
+        "'rollers' in place of 'trolley', with batteries 11 (today 9), chargers 5, stations 1, carriage 1, "
+        "attendants (noon) 1, attendants (evening) 1; begin each charge 120 min after it is connected"
+    )
 
 
 def test_steps_inside_the_layout_of_today(monkeypatch: pytest.MonkeyPatch) -> None:
