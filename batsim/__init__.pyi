@@ -4,7 +4,7 @@ from .catalogue import Figures as Figures
 from .decision.answer import Answer as Answer
 from .decision.compared import compare as compare, compare_uncertain as compare_uncertain
 from .decision.decide import Decision as Decision, decide as decide
-from .decision.ranking import Recommendation as Recommendation, recommend as recommend
+from .decision.recommendation import Recommendation as Recommendation, recommend as recommend
 from .errors import (
     BatsimError as BatsimError,
     FigureError as FigureError,

@@ -21,11 +21,12 @@ TABLES = ("checks", "equipment", "money")
 @main.command()
 @shared(*RUN, "as_json")
 @deciding_first
+@click.option("--full", is_flag=True, help="All checks, lists, ventilation, supply, money, cautions, open questions.")
 @click.option(
     "--tables", type=click.Path(file_okay=False), help="Folder to write checks, equipment and money to as CSV."
 )
-def plan(file: str, as_json: bool, tables: str | None, **options: Any) -> None:  # noqa: ANN401 - click's options
-    """Plan layouts: what fits, what to order, ventilation, supply, money, cautions, open questions."""
+def plan(file: str, as_json: bool, full: bool, tables: str | None, **options: Any) -> None:  # noqa: ANN401 - click's options
+    """Plan layouts: which to choose, what fits, what to order, what it costs; --full for all of it."""
     from batsim.views.text.plan_text import plan_text  # noqa: PLC0415 - heavy
 
     scenario = best_of(file, options)
@@ -40,7 +41,7 @@ def plan(file: str, as_json: bool, tables: str | None, **options: Any) -> None: 
     if as_json:
         show(plans.as_json() | {"recommendation": batsim.recommend(plans)._asdict()})
     else:
-        show(plan_text(plans, width()))
+        show(plan_text(plans, width(), full=full))
 
 
 @main.command()

@@ -19,7 +19,7 @@ import batsim.plan.plan as planning
 import batsim.plan.supply as supplying
 from batsim import Settings
 from batsim.catalogue import FIGURES
-from batsim.decision.ranking import recommend
+from batsim.decision.recommendation import recommend
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import path_text
 from batsim.study.first_estimate import outline

@@ -10,7 +10,7 @@ from click.testing import CliRunner
 import batsim
 from batsim.cli import main
 from batsim.decision.decide import decide
-from batsim.decision.ranking import recommend
+from batsim.decision.recommendation import recommend
 from batsim.plan.evidence import evidence
 from batsim.plan.plan import plan_layouts
 from batsim.scenario.parts.week import Weeks

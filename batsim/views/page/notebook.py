@@ -5,7 +5,8 @@ from functools import singledispatch
 from html import escape
 
 from batsim.decision.decide import Decision
-from batsim.decision.ranking import order_sentence, recommend
+from batsim.decision.ranking import order_sentence
+from batsim.decision.recommendation import recommend
 from batsim.decision.sizing import sizing_sentence
 from batsim.plan.checks import VERDICTS
 from batsim.plan.plan import Plan
@@ -166,7 +167,8 @@ def _plan(plans: Plan) -> str:
     head += [f"{currency} to order", f"{currency} a year", f"{currency} per truck-hour"]
     risks = [f"Main risks: {' '.join(f'({number}) {risk}' for number, risk in enumerate(advised.risks, 1))}"]
     notes = [*(risks if advised.risks else []), f"{MARK} rests on placeholders."]
-    return paragraphs([advised.says]) + table("", head, rows, range(1, len(head))) + paragraphs(notes)
+    said = [text for text in (advised.headline, advised.order) if text]
+    return paragraphs(said) + table("", head, rows, range(1, len(head))) + paragraphs(notes)
 
 
 @html_of.register

@@ -10,7 +10,8 @@ from typing import Any, NamedTuple
 
 from jinja2 import Environment, PackageLoader
 
-from batsim.decision.ranking import SAME_COST, order_sentence, recommend
+from batsim.decision.ranking import order_sentence
+from batsim.decision.recommendation import SAME_COST, recommend
 from batsim.plan.cautions import DECIDES
 from batsim.plan.checks import cited
 from batsim.plan.money import LEFT_OUT

@@ -6,7 +6,7 @@ from typing import NamedTuple
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from batsim.decision.ranking import recommend
+from batsim.decision.recommendation import recommend
 from batsim.plan.plan import Plan
 from batsim.study.room_over import RoomOver
 from batsim.views.charts.hydrogen_chart import hydrogen_chart

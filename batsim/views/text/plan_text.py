@@ -1,10 +1,11 @@
-"""Plans in words: the recommendation, then for each layout checks, list, ventilation, supply, money, cautions."""
+"""Plans in words: the answer in one screen; in full each layout with checks, list, services, money and cautions."""
 
 import math
 from collections.abc import Callable
 
 from batsim.catalogue import Figures
-from batsim.decision.ranking import recommend
+from batsim.decision.recommendation import recommend
+from batsim.plan.cautions import DECIDES
 from batsim.plan.checks import FAILS, NOT_KNOWN, OK, TO_CHECK, Check
 from batsim.plan.conversion import PartChange
 from batsim.plan.equipment import NO_MORE
@@ -35,34 +36,54 @@ LOTS = "Lots of batteries, at the pace simulated"
 """Stands over what a conversion takes."""
 
 
-def plan_text(plans: Plan, width: int = 100) -> str:
-    """Write plans for a terminal so many characters wide."""
+def plan_text(plans: Plan, width: int = 100, *, full: bool = False) -> str:
+    """Write plans for a terminal so many characters wide: the answer in one screen; in full, the rest before it."""
+    lines = [heading(plans.comparison.runs, width), ""]
+    if full:
+        for plan in plans.layouts.values():
+            lines += [*layout_lines(plan, plans.scenario.figures, width), ""]
+        lines += [*_costs_side_by_side(plans, width), "", *_questions(plans, width), ""]
+    return "\n".join([*lines, *_answer(plans, width, full=full)])
+
+
+def _answer(plans: Plan, width: int, *, full: bool) -> list[str]:
+    """Layouts side by side, why, what is open, what to do."""
     advised = recommend(plans)
-    lines = [heading(plans.comparison.runs, width), "", sentence(advised.says, width)]
-    lines += [listed(reason, width) for reason in advised.reasons]
+    lines = [*_side_by_side(plans, advised.ranking, width), ""] if len(plans.layouts) > 1 else []
+    lines += ["Why", *(listed(reason, width) for reason in (advised.reasons if full else advised.reasons[:2]))]
     if advised.risks:
-        lines += ["", "Main risks:"]
-        lines += [listed(risk, width, first=f"  {number}. ") for number, risk in enumerate(advised.risks, start=1)]
-    if len(plans.layouts) > 1:
-        lines += ["", *_side_by_side(plans, width), "", *_costs_side_by_side(plans, width)]
-    for plan in plans.layouts.values():
-        lines += ["", *layout_lines(plan, plans.scenario.figures, width)]
-    return "\n".join([*lines, "", *_questions(plans, width)])
+        lines += ["", "Main risks", *(listed(risk, width) for risk in advised.risks)]
+    lines += ["", sentence(f"What to do: {advised.headline}", width)]
+    lines += [sentence(advised.order, width)] if advised.order else []
+    rest = "" if full else f"{counted(len(plans.questions), 'open question')}, checks, list, money, cautions: --full. "
+    return [*lines, "", sentence(f"{MARK} rests on placeholders. {rest}{DECIDES}", width)]
 
 
-def _side_by_side(plans: Plan, width: int) -> list[str]:
-    """A row for each layout."""
-    rows = [["", "downtime", "targets", "fail", "to check", "not known"], ["", "min/shift", "missed", "", "", ""]]
-    for name, plan in plans.layouts.items():
+def _side_by_side(plans: Plan, ranking: tuple[str, ...], width: int) -> list[str]:
+    """A row for each layout, the best first."""
+    currency = plans.scenario.site.currency
+    rows = [
+        ["", "minutes lost", "targets", "checks", "not", f"1000 {currency}", f"1000 {currency}"],
+        ["", "per shift", "missed", "failing", "known", "a year", "to order"],
+    ]
+    for name in ranking:
+        plan = plans.layouts[name]
         rows.append(
             [
-                name,
+                _named(plan, plans.scenario.present),
                 number_text(plans.comparison.runs.interval(name, "downtime_min_per_truck_shift")),
                 str(plan.targets_missed) if plan.targets else "-",
-                *(str(plan.verdicts[verdict]) for verdict in (FAILS, TO_CHECK, NOT_KNOWN)),
+                *(str(plan.verdicts[verdict]) for verdict in (FAILS, NOT_KNOWN)),
+                *(price.times(0.001).text for price in (plan.money.at_equal_work, plan.money.purchase)),
             ]
         )
     return columns(rows, width, heads=2)
+
+
+def _named(plan: LayoutPlan, today: str | None) -> str:
+    """Name of a layout, marked where it is that of today or cannot be."""
+    marks = [*(["today"] if plan.layout == today != "today" else []), *(["impossible"] if plan.impossible else [])]
+    return f"{plan.layout} ({', '.join(marks)})" if marks else plan.layout
 
 
 def _costs_side_by_side(plans: Plan, width: int) -> list[str]:

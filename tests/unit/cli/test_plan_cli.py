@@ -16,13 +16,13 @@ from jsonschema import Draft202012Validator
 
 import batsim
 from batsim.cli import main
-from batsim.decision.ranking import recommend
+from batsim.decision.recommendation import recommend
 from batsim.plan.conversion import PartChange
 from batsim.plan.money import Payback
 from batsim.plan.plan import Plan
 from batsim.scenario.json_schema import scenario_schema
 from batsim.scenario.text.yaml_text import read_file, read_text
-from batsim.study.prices import Price
+from batsim.study.prices import MARK, Price
 from batsim.views.text.plan_text import CHANGES, change_texts, payback_sentence, plan_text
 
 FILE = Path(__file__).parents[1] / "cases" / "surveyed.yaml"
@@ -64,11 +64,26 @@ def test_text_is_that_of_the_plan() -> None:
     assert result.stdout == plan_text(planned()) + "\n"
 
 
+def test_the_answer_is_one_screen_and_stands_last() -> None:
+    """Forty lines; in full all else goes before it."""
+    answer, whole = plan_text(planned()), plan_text(planned(), full=True)
+    said = recommend(planned())
+
+    assert len(answer.splitlines()) <= 40
+    last = f"What to do: {said.headline} {said.order} {MARK} rests on placeholders. "
+    assert last in " ".join(answer.split())
+    assert last in " ".join(whole.split())
+    assert call(FILE, *OPTIONS, "--full").stdout == whole + "\n"
+    assert whole.index("Cautions") < whole.index("What to do: ")
+    assert ("--full" in answer, "--full" in whole) == (True, False)
+
+
 @pytest.mark.parametrize("width", [60, 80, 100])
-def test_no_line_is_too_wide(width: int, present: Plan) -> None:
+@pytest.mark.parametrize("full", [False, True], ids=["answer", "full"])
+def test_no_line_is_too_wide(width: int, full: bool, present: Plan) -> None:
     """Nor does one end in blanks."""
     for plan in (planned(), present):
-        lines = plan_text(plan, width).splitlines()
+        lines = plan_text(plan, width, full=full).splitlines()
 
         assert [line for line in lines if len(line) > width] == []
         assert [line for line in lines if line != line.rstrip()] == []
@@ -77,7 +92,7 @@ def test_no_line_is_too_wide(width: int, present: Plan) -> None:
 @pytest.mark.parametrize("width", [60, 80, 100])
 def test_the_same_words_at_every_width(width: int) -> None:
     """Lines are broken elsewhere; nothing is left out."""
-    wide, narrow = (Counter(plan_text(planned(), each).split()) for each in (400, width))
+    wide, narrow = (Counter(plan_text(planned(), each, full=True).split()) for each in (400, width))
 
     # The names of rows come again where a table is broken in two, and titles are underlined as far as they go.
     assert {word for word in wide - narrow if set(word) != {"="}} == set()
@@ -85,19 +100,19 @@ def test_the_same_words_at_every_width(width: int) -> None:
 
 def test_every_part_is_there() -> None:
     """For every layout: checks, list, ventilation, supply, money, cautions; questions once at the end."""
-    lines = plan_text(planned()).splitlines()
+    lines = plan_text(planned(), full=True).splitlines()
     count = len(planned().layouts)
 
     for start in ("Checks: ", "Equipment list", "Ventilation (IEC 62485-3:2014)", "Supply", "Money (EUR)", "Cautions"):
         assert sum(line.startswith(start) for line in lines) == count, start
     assert sum(line.startswith("Open questions (2)") for line in lines) == 1
-    assert sum(line.startswith("Do not buy exchange equipment") for line in lines) == 1
+    assert sum(line.startswith("What to do: Do not buy exchange equipment") for line in lines) == 1
 
 
 def test_every_check_and_line_is_told() -> None:
     """With its verdict, and how many there are."""
     for name, each in planned().layouts.items():
-        text = plan_text(replace(planned(), layouts={name: each}), 100_000)
+        text = plan_text(replace(planned(), layouts={name: each}), 100_000, full=True)
         for check in each.checks:
             assert f"{check.subject}, {check.name}: {check.value}" in text
         for line in each.equipment:
@@ -126,8 +141,8 @@ def test_what_changes_against_today_to_the_letter(present: Plan) -> None:
         f"3 x pull-out frame in another size, {frame}, way out of the truck at least 610 mm",
         "6 x stops for the pull-out frame no longer needed",
     ]
-    assert [f"  - {change}" in plan_text(present, 1000) for change in changes] == [True] * len(changes)
-    assert CHANGES not in plan_text(planned())
+    assert [f"  - {change}" in plan_text(present, 1000, full=True) for change in changes] == [True] * len(changes)
+    assert CHANGES not in plan_text(planned(), full=True)
 
 
 def test_parts_that_grow_or_shrink_in_another_size() -> None:
@@ -146,10 +161,12 @@ def test_a_plan_without_questions() -> None:
     hoist = planned().layouts["hoist"]
     known = replace(hoist, checks=(), money=replace(hoist.money, lines=()))
 
-    assert plan_text(replace(planned(), layouts={"hoist": known})).endswith(
-        "Open questions (1), with what each would change:\n"
-        "  - Say which layout is there today (present): payback against doing nothing."
-    )
+    found = replace(planned(), layouts={"hoist": known})
+    assert (
+        "\nOpen questions (1), with what each would change:\n"
+        "  - Say which layout is there today (present): payback against doing nothing.\n\n"
+    ) in plan_text(found, full=True)
+    assert "1 open question, checks" in plan_text(found)
 
 
 def known(amount: float) -> Price:
@@ -301,7 +318,7 @@ def test_names_that_mean_harm() -> None:
 
     json.dumps(found.as_json(), allow_nan=False)
     for width in (60, 80, 100):
-        text = plan_text(found, width)
+        text = plan_text(found, width, full=True)
         assert text.count("=2+3") >= 2
         assert "Open questions" in text
     mass = next(each for each in found.questions if each.ask.startswith("read the mass on the plate of battery"))

@@ -264,7 +264,8 @@ def test_every_command_tells_the_same_impossible_layout(tmp_path: Path) -> None:
     compared_data, planned = json.loads(call("compare", *short)), json.loads(call("plan", *short))
 
     assert "impossible: " in call("check")
-    assert call("plan", *short[:-1]).count("\nImpossible: trucks, battery removal: ") == 1
+    assert call("plan", *short[:-1], "--full").count("\nImpossible: trucks, battery removal: ") == 1
+    assert call("plan", *short[:-1]).count("rollers (impossible)") == 1
     assert compared_data["ranking"] == list(planned["recommendation"]["ranking"])
     assert compared_data["ranking"][-1] == "rollers"
     assert list(compared_data["impossible"]) == ["rollers"]

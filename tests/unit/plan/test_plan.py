@@ -12,7 +12,7 @@ import pytest
 
 import batsim
 from batsim.catalogue import FIGURES
-from batsim.decision.ranking import Recommendation, recommend
+from batsim.decision.recommendation import Recommendation, recommend
 from batsim.plan.advice import UsualChoice, usual_choice
 from batsim.plan.cautions import DECIDES, cautions
 from batsim.plan.checks import FAILS, NOT_KNOWN, OK, VERDICTS, Check
@@ -168,10 +168,8 @@ def test_a_summary_for_notebooks(plan: Plan) -> None:
     assert html.startswith("<p>")
     for name in plan.layouts:
         assert f">{name}</th>" in html
-    assert hostile._repr_html_().startswith(
-        "<p>Choose layout &#x27;hoist&#x27;. Nothing is to be ordered. "
-        "First cure what fails: &lt;script&gt;, aisle.</p>"
-    )
+    assert hostile._repr_html_().startswith("<p>Choose layout &#x27;hoist&#x27;. Trucks lose ")
+    assert "To be cured first: &lt;script&gt;, aisle.</p><p>Nothing is to be ordered.</p>" in hostile._repr_html_()
 
 
 # --- questions ---
@@ -249,7 +247,7 @@ def option(
 
 def recommended(*options: LayoutPlan) -> Recommendation:
     """Recommendation of some layouts."""
-    scenario = SimpleNamespace(figures=FIGURES, site=SimpleNamespace(currency="EUR"))
+    scenario = SimpleNamespace(figures=FIGURES, site=SimpleNamespace(currency="EUR"), present=None)
     plan: Any = SimpleNamespace(layouts={each.layout: each for each in options}, scenario=scenario)
     return recommend(plan)
 
@@ -261,10 +259,10 @@ def recommended(*options: LayoutPlan) -> Recommendation:
         ((option("a", 100.0),), "a", "Choose layout 'a'."),
         # What can be cured costs no place.
         ((option("a", 100.0), option("b", 90.0, failing=("aisle",))), "b",
-         "Choose layout 'b'. First cure what fails: it, aisle."),
+         "Choose layout 'b'. To be cured first: it, aisle."),
         ((option("a", 100.0), option("b", 90.0, miss=0.1)), "a", "Choose layout 'a'."),
         ((option("a", 100.0, failing=("aisle",)), option("b", 90.0, miss=0.1)), "a",
-         "Choose layout 'a'. First cure what fails: it, aisle."),
+         "Choose layout 'a'. To be cured first: it, aisle."),
         # The greatest miss decides, whatever it costs; what is the same to a percent of the limit is a tie.
         ((option("a", 338.0, miss=1.91), option("b", 233.0, miss=0.33)), "b",
          "No layout meets the targets; layout 'b' comes nearest."),
@@ -280,7 +278,7 @@ def recommended(*options: LayoutPlan) -> Recommendation:
         ((option("a", 100.0, forbidden="removal"), option("b", 10.0, forbidden="mass")), "b",
          "No layout is possible: layout 'b': it, mass: mass forbids.; layout 'a': it, removal: removal forbids."),
         ((option("a", 100.0, failing=("x", "y")), option("b", 110.0, failing=("x",))), "a",
-         "Choose layout 'a'. First cure what fails: it, x; it, y."),
+         "Choose layout 'a'. To be cured first: it, x; it, y."),
         ((option("a", 100.0), option("truck", 50.0, in_truck=True)), "truck",
          "Do not buy exchange equipment: charge in the truck (layout 'truck')."),
         ((option("truck", 50.0, in_truck=True),), "truck", "Choose layout 'truck'."),
@@ -294,14 +292,64 @@ def recommended(*options: LayoutPlan) -> Recommendation:
     ],
 )  # fmt: skip
 def test_what_is_recommended(options: tuple[LayoutPlan, ...], layout: str, says: str) -> None:
-    """What is possible, then targets, then the cost of a year; the sentence says what to order."""
+    """What is possible, then targets, then the cost of a year; what fails is told after that."""
     found = recommended(*options)
-    nothing = "" if says.startswith("No layout is possible") else " Nothing is to be ordered."
-    lead, cure, failing = says.partition(" First cure")
+    lead, _, cure = says.partition(" To be cured")
 
-    assert (found.layout, found.says) == (layout, f"{lead}{nothing}{cure}{failing}")
+    assert (found.layout, found.says) == (layout, lead)
+    assert found.opens == (f"To be cured{cure}" if cure else "")
+    assert found.order == ("" if says.startswith("No layout is possible") else "Nothing is to be ordered.")
     assert found.ranking[0] == layout
     assert recommended(*reversed(options)).layout == layout
+
+
+def test_nothing_is_chosen_while_it_could_be_forbidden() -> None:
+    """A check that forbids and is not known makes it a recommendation on condition; any other does not."""
+    asked = Check("it", "approval", NOT_KNOWN, "-", "", "", "Not known.", forbids=True)
+    sound = option("a", 100.0, asked=("connector",))
+    found = recommended(with_check(sound, asked))
+
+    assert recommended(sound).says == "Choose layout 'a'."
+    assert found.says == "Layout 'a', if what is still open allows it."
+    assert found.opens == "Still open, and could forbid it: it, approval."
+    truck = with_check(option("truck", 50.0, in_truck=True), asked)
+    assert recommended(option("a", 100.0), truck).says == (
+        "Do not buy exchange equipment: charge in the truck (layout 'truck'), if what is still open allows it."
+    )
+
+
+def with_check(plan: LayoutPlan, check: Check) -> LayoutPlan:
+    """The plan with a check more."""
+    made: Any = SimpleNamespace(**vars(plan))
+    made.checks = (*plan.checks, check)
+    return made
+
+
+def test_what_it_brings_is_told_against_today() -> None:
+    """Minutes of both, and the difference of their yearly costs with the way it goes."""
+    before, after = option("a", 100.0, downtime=20.0), option("b", 70.0, downtime=5.0)
+    found = beside_today(before, after)
+
+    assert found.headline == (
+        "Choose layout 'b'. Trucks lose 5.0 min per truck-shift, 20.0 min today ('a'). "
+        "It costs 70 EUR a year, 30 EUR less than today."
+    )
+    assert beside_today(option("a", 60.0, miss=0.5, downtime=20.0), after).costs == (
+        "It costs 70 EUR a year, 10 EUR more than today."
+    )
+    stays = beside_today(option("a", 60.0), after)
+    assert (stays.brings, stays.costs) == (
+        "Trucks lose 10.0 min per truck-shift; it is the layout of today.", "It costs 60 EUR a year.",
+    )  # fmt: skip
+
+
+def beside_today(today: LayoutPlan, *others: LayoutPlan) -> Recommendation:
+    """Recommendation where the first of some layouts is there today."""
+    scenario = SimpleNamespace(figures=FIGURES, site=SimpleNamespace(currency="EUR"), present=today.layout)
+    layouts = {each.layout: each for each in (today, *others)}
+    lost: Any = SimpleNamespace(interval=lambda name, _: SimpleNamespace(mean=layouts[name].evidence.mean("")))
+    plan: Any = SimpleNamespace(layouts=layouts, scenario=scenario, comparison=lost)
+    return recommend(plan)
 
 
 def test_the_sentence_names_what_to_order() -> None:
@@ -309,12 +357,11 @@ def test_the_sentence_names_what_to_order() -> None:
     things = (("charger", 12.0, 30.0), ("battery", 30.0, 90.0), ("owned hoist", 0.0, 0.0), ("sign", 1.0, 1.0))
     many = tuple((f"thing {number}", 1.0, 100.0 - number) for number in range(7))
 
-    assert recommended(option("a", 1.0, bought=things)).says == (
-        "Choose layout 'a'. Order 30 x battery, 12 x charger, 1 x sign: 121 EUR in all."
+    assert recommended(option("a", 1.0, bought=things)).order == (
+        "Order 30 x battery, 12 x charger, 1 x sign: 121 EUR in all."
     )
-    assert recommended(option("a", 1.0, bought=many)).says == (
-        "Choose layout 'a'. Order 1 x thing 0, 1 x thing 1, 1 x thing 2, 1 x thing 3, 1 x thing 4 and 2 more of its "
-        "list: 679 EUR in all."
+    assert recommended(option("a", 1.0, bought=many)).order == (
+        "Order 1 x thing 0, 1 x thing 1, 1 x thing 2, 1 x thing 3, 1 x thing 4 and 2 more of its list: 679 EUR in all."
     )
 
 
@@ -368,9 +415,8 @@ def test_in_the_truck_wins_where_it_is_cheaper(plan: Plan) -> None:
     cheapest = min(plan.layouts.values(), key=lambda each: each.money.per_year.value)
 
     assert cheapest.layout == recommend(plan).layout == "in truck"
-    assert recommend(plan).says.startswith(
-        "Do not buy exchange equipment: charge in the truck (layout 'in truck'). Order 3 x charging spot, "
-    )
+    assert recommend(plan).says == "Do not buy exchange equipment: charge in the truck (layout 'in truck')."
+    assert recommend(plan).order.startswith("Order 3 x charging spot, ")
     assert recommend(plan).reasons[0] == "The scenario states no targets."
 
 

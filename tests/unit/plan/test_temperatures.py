@@ -9,7 +9,7 @@ import pytest
 
 import batsim
 from batsim.catalogue import FIGURES
-from batsim.decision.ranking import recommend
+from batsim.decision.recommendation import recommend
 from batsim.measures.warmth import Hardship, hardships, warmth_measures
 from batsim.measures.windows import Measured
 from batsim.plan.cautions import cautions

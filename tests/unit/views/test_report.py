@@ -13,7 +13,7 @@ from click.testing import CliRunner, Result
 
 import batsim
 from batsim.cli import main
-from batsim.decision.ranking import recommend
+from batsim.decision.recommendation import recommend
 from batsim.plan.checks import OK
 from batsim.plan.plan import Plan, plan_layouts
 from batsim.scenario.settings import Settings

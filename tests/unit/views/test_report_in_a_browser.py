@@ -22,7 +22,7 @@ from selenium.webdriver.common.keys import Keys
 
 import batsim
 from batsim.cli.plans import _pdf
-from batsim.decision.ranking import recommend
+from batsim.decision.recommendation import recommend
 from batsim.plan.plan import Plan, plan_layouts
 from batsim.scenario.settings import Settings
 from batsim.views.charts.chart_style import names_fit

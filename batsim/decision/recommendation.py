@@ -1,0 +1,217 @@
+"""What to recommend of the layouts of a plan: what to do, what it brings against today, what it costs, what is open."""
+
+import math
+from collections import defaultdict
+from typing import NamedTuple
+
+from batsim.catalogue import Figures
+from batsim.decision.ranking import DOWNTIME, order_of_plans
+from batsim.plan.checks import FAILS, NOT_KNOWN, TO_CHECK
+from batsim.plan.equipment import STANDBY_METHOD
+from batsim.plan.plan import LayoutPlan, Plan
+from batsim.plan.possible import why
+from batsim.plan.survey import in_area
+from batsim.statistics.intervals import ROUNDING
+from batsim.study.limits import MET
+
+SAME_COST = "plan.same_cost"
+"""Figure that says which costs are about the same."""
+EXCHANGE_NOT_WORTH = "Do not buy exchange equipment"
+MOST_ORDERED = 5
+"""Kinds of things that the recommendation names; the list has the rest."""
+
+
+class Recommendation(NamedTuple):
+    """What to do, what it brings and costs, what is open, and the reasons."""
+
+    layout: str
+    """The recommended layout; where there is no clear winner, the one that comes nearest or costs least."""
+    says: str
+    """What to do."""
+    brings: str
+    """What trucks lose then, and what they lose today."""
+    costs: str
+    """What it costs in a year, with its range, and what that is against today."""
+    order: str
+    """What to order, the dearest first, and what that costs."""
+    opens: str
+    """What is open: checks that could forbid it and are not known, and what has to be cured; empty where nothing is."""
+    reasons: tuple[str, ...]
+    risks: tuple[str, ...]
+    """The main risks of the recommended layout, the gravest first."""
+    ranking: tuple[str, ...]
+    """All layouts, the best first."""
+
+    @property
+    def headline(self) -> str:
+        """All but the order in one paragraph."""
+        return " ".join(filter(None, (self.says, self.brings, self.costs, self.opens)))
+
+
+def recommend(plan: Plan) -> Recommendation:
+    """Recommend one of the layouts of a plan: the first in `order`, by its cost in a year.
+
+    One that is impossible is never recommended; where all are, the sentence says so. Where a check that could forbid it
+    is not known, it is recommended on condition.
+    """
+    ranking = order_of_plans(plan.layouts.values())
+    best, *others = (plan.layouts[name] for name in ranking)
+    reasons = [_of_targets(best), f"Checks: {best.counts}."]
+    if others:
+        reasons.append(_against(best, others, plan.scenario.site.currency))
+    if best.advice.says:
+        reasons.append(_usual_choice(best))
+    return Recommendation(
+        layout=best.layout,
+        says=_what_to_do(best, others, plan.scenario.figures),
+        brings="" if best.impossible else _brings(plan, best),
+        costs="" if best.impossible else _costs(plan, best),
+        order="" if best.impossible else _orders(best),
+        opens="" if best.impossible else " ".join(filter(None, (_not_known(best), _cure(best)))),
+        reasons=tuple(reasons),
+        risks=_risks(best),
+        ranking=ranking,
+    )
+
+
+def _of_targets(best: LayoutPlan) -> str:
+    """How it stands to its targets: those that are surely met are counted where others are not."""
+    if not best.targets:
+        return "The scenario states no targets."
+    short = [target for target in best.targets if target.verdict != MET] or best.targets
+    met = len(best.targets) - len(short)
+    texts = [f"{target.target}: {target.verdict}" for target in short]
+    return f"Targets: {'; '.join(texts)}{f'; {met} more {MET}' if met else ''}."
+
+
+def _what_to_do(best: LayoutPlan, others: list[LayoutPlan], figures: Figures) -> str:
+    """The recommendation in a sentence."""
+    if best.impossible:
+        reasons = "; ".join(f"layout '{plan.layout}': {why(plan.impossible)}" for plan in (best, *others))
+        return f"No layout is possible: {reasons}"
+    on_condition = ", if what is still open allows it" if _unknown(best) else ""
+    if best.targets_missed:
+        return f"No layout meets the targets; layout '{best.layout}' comes nearest."
+    if best.in_truck and any(not other.in_truck for other in others):
+        return f"{EXCHANGE_NOT_WORTH}: charge in the truck (layout '{best.layout}'){on_condition}."
+    level = [other for other in others if _as_good(other, best, figures)]
+    if level:
+        return _of_level_cost(best, level)
+    return f"{'Layout' if on_condition else 'Choose layout'} '{best.layout}'{on_condition}."
+
+
+def _brings(plan: Plan, best: LayoutPlan) -> str:
+    """What trucks lose, beside what they lose in the layout of today."""
+    lost, today = best.evidence.mean(DOWNTIME), plan.scenario.present
+    says = f"Trucks lose {lost:.1f} min per truck-shift"
+    if today is None:
+        return f"{says}."
+    if today == best.layout:
+        return f"{says}; it is the layout of today."
+    before = plan.comparison.interval(today, DOWNTIME).mean
+    return f"{says}, {before:.1f} min today ('{today}')."
+
+
+def _costs(plan: Plan, best: LayoutPlan) -> str:
+    """What it costs in a year, and how much less or more than the layout of today, at equal work."""
+    currency, today = best.money.currency, plan.layouts.get(plan.scenario.present or "")
+    says = f"It costs {best.money.at_equal_work.text} {currency} a year"
+    if today is None or today is best:
+        return f"{says}."
+    dearer = best.money.at_equal_work.value > today.money.at_equal_work.value
+    one, other = (best.money, today.money) if dearer else (today.money, best.money)
+    return f"{says}, {one.more_than(other).text} {currency} {'more' if dearer else 'less'} than today."
+
+
+def _orders(best: LayoutPlan) -> str:
+    """What to order, the dearest first, and what it costs, as a sentence."""
+    numbers: dict[str, float] = defaultdict(float)
+    costs: dict[str, float] = defaultdict(float)
+    for line in best.equipment:
+        if line.to_order and line.item != STANDBY_METHOD:
+            numbers[line.item] += line.to_order
+            costs[line.item] += line.cost.value
+    if not numbers:
+        return "Nothing is to be ordered."
+    dearest = sorted(numbers, key=lambda item: -costs[item])
+    named = [f"{numbers[item]:g} x {item}" for item in dearest[:MOST_ORDERED]]
+    more = f" and {len(numbers) - len(named)} more of its list" if len(numbers) > len(named) else ""
+    return f"Order {', '.join(named)}{more}: {best.money.purchase.as_quoted.text} {best.money.currency} in all."
+
+
+def _unknown(best: LayoutPlan) -> list[str]:
+    """Checks that could forbid a layout and are not known."""
+    return list(dict.fromkeys(check.about for check in best.checks if check.forbids and check.verdict == NOT_KNOWN))
+
+
+def _not_known(best: LayoutPlan) -> str:
+    """What could still forbid a layout, as a sentence."""
+    unknown = _unknown(best)
+    return f"Still open, and could forbid it: {'; '.join(unknown)}." if unknown else ""
+
+
+def _usual_choice(best: LayoutPlan) -> str:
+    """When the arrangement is usually chosen, with what here is not so."""
+    against = f" Not so here: {'; '.join(best.advice.speaks_against)}." if best.advice.speaks_against else ""
+    return f"Usual choice: {best.advice.says}{against}"
+
+
+def _of_level_cost(best: LayoutPlan, level: list[LayoutPlan]) -> str:
+    """Say that other layouts cost the same as the best, or about the same."""
+    names = " and ".join(f"'{layout.layout}'" for layout in (best, *level))
+    if all(_same_cost(other, best) for other in level):
+        return f"No difference seen in cost: layouts {names} cost the same."
+    return f"No clear winner: layouts {names} cost about the same, '{best.layout}' the least."
+
+
+def _cure(best: LayoutPlan) -> str:
+    """What has to be cured, as a sentence; empty where nothing fails."""
+    failing = [check.about for check in best.checks if check.verdict == FAILS]
+    return f"To be cured first: {'; '.join(dict.fromkeys(failing))}." if failing else ""
+
+
+def _as_good(other: LayoutPlan, best: LayoutPlan, figures: Figures) -> bool:
+    """Whether a layout is possible, stands as well to targets and checks, and costs about the same."""
+    near = figures[SAME_COST].value / 100.0
+    same = (other.targets_missed, other.failing > 0) == (best.targets_missed, best.failing > 0)
+    cheap = other.money.at_equal_work.value <= best.money.at_equal_work.value * (1.0 + near)
+    return not other.impossible and same and cheap
+
+
+def _same_cost(other: LayoutPlan, best: LayoutPlan) -> bool:
+    """Whether two layouts cost the same in a year, but for rounding."""
+    return math.isclose(other.money.at_equal_work.value, best.money.at_equal_work.value, rel_tol=ROUNDING)
+
+
+def _against(best: LayoutPlan, others: list[LayoutPlan], currency: str) -> str:
+    """What the others cost, lose or miss, or that they are impossible."""
+    parts, lost = [], best.evidence.mean(DOWNTIME)
+    for other in others:
+        if other.impossible:
+            parts.append(f"layout '{other.layout}' is impossible ({why(other.impossible).rstrip('.')})")
+            continue
+        dearer = other.money.at_equal_work.value >= best.money.at_equal_work.value
+        one, less = (other.money, best.money) if dearer else (best.money, other.money)
+        more = f"{one.more_than(less).text} {currency} a year {'more' if dearer else 'less'}"
+        text = f"layout '{other.layout}' costs {more}"
+        if _same_cost(other, best):
+            text = f"layout '{other.layout}' costs the same a year"
+        text += f", loses {other.evidence.mean(DOWNTIME):.1f} min per truck-shift (against {lost:.1f})"
+        if other.targets_missed:
+            text += ", and misses a target"
+        if other.failing:
+            text += f", and {other.failing} of its checks {'fails' if other.failing == 1 else 'fail'}"
+        parts.append(text)
+    sentence = "; ".join(parts)
+    return f"{sentence[0].upper()}{sentence[1:]}."
+
+
+def _risks(plan: LayoutPlan) -> tuple[str, ...]:
+    """Three main risks: what fails, what is not known and would change most, what stops everything."""
+
+    def of(verdict: str) -> list[str]:
+        return [f"{check.about}: {check.sentence}" for check in plan.checks if check.verdict == verdict]
+
+    standing_by = [line for line in plan.equipment if line.item == STANDBY_METHOD]
+    alone = [in_area(line.area, f"{line.item}: {line.reason}.") for line in standing_by]
+    return (*of(FAILS), *alone, *of(TO_CHECK), *of(NOT_KNOWN))[:3]
