@@ -52,6 +52,6 @@ from .views.charts.sensitivity_chart import indices_chart as indices_chart, torn
 from .views.charts.stacked_charts import downtime_chart as downtime_chart, labour_chart as labour_chart
 from .views.charts.waits_chart import waits_chart as waits_chart
 from .views.charts.week_chart import day_chart as day_chart, week_chart as week_chart
-from .views.page.report import report_html as report_html
+from .views.page.report import order_csv as order_csv, report_html as report_html
 
 __version__: str

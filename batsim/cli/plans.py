@@ -49,9 +49,19 @@ def plan(file: str, as_json: bool, full: bool, tables: str | None, **options: An
 @deciding_first
 @click.option("--output", required=True, type=click.Path(dir_okay=False), help="Page to write: .html, or .pdf.")
 @click.option("--paper", type=click.Choice(PAPERS), default=PAPERS[0], help="Paper of a .pdf; a4 when not given.")
+@click.option("--annex", is_flag=True, help="On paper too what stands behind the answer: all tables, inputs, sources.")
+@click.option("--order", "ordered", type=click.Path(dir_okay=False), help="Table of what to order to write, as CSV.")
 @click.option("--date", help="Date at the top; default: that of SOURCE_DATE_EPOCH, or none.")
-def report(file: str, output: str, paper: str, date: str | None, **options: Any) -> None:  # noqa: ANN401 - click's options
-    """Write one self-contained page for a customer: answer, comparison, evidence, plan, assumptions, method."""
+def report(
+    file: str,
+    output: str,
+    paper: str,
+    annex: bool,
+    ordered: str | None,
+    date: str | None,
+    **options: Any,  # noqa: ANN401 - click's options
+) -> None:
+    """Write one self-contained page for a customer: answer, why, cost, what to order, what is open, cautions."""
     path = Path(output)
     if path.suffix.lower() not in PAGES:
         refuse(f"--output: a report must end in {' or '.join(PAGES)} (got {output})")
@@ -60,8 +70,12 @@ def report(file: str, output: str, paper: str, date: str | None, **options: Any)
         _want_pdf()
     scenario = best_of(file, options)
     plans = batsim.plan_layouts(scenario, settings_of(options))
-    room = plans.room(batsim.recommend(plans).layout, options["workers"])
-    html = batsim.report_html(plans, _date() if date is None else date, room)
+    advised = batsim.recommend(plans).layout
+    room = plans.room(advised, options["workers"])
+    html = batsim.report_html(plans, _date() if date is None else date, room, annex=annex)
+    if ordered is not None:
+        with written("--order", "choose another file"), replacing(Path(ordered)) as beside:
+            beside.write_text(batsim.order_csv(plans.layouts[advised]), encoding="utf-8", newline="")
     with written("--output", "choose another file"), replacing(path) as beside:
         beside.write_bytes(_pdf(html, paper) if as_pdf else html.encode(errors="backslashreplace"))
     click.echo(f"wrote {output}")
@@ -87,5 +101,6 @@ def _pdf(html: str, paper: str) -> bytes:
     """Lay the page out on paper."""
     from weasyprint import CSS, HTML  # noqa: PLC0415 - an extra
 
-    pdf: bytes = HTML(string=html).write_pdf(stylesheets=[CSS(string=f"@page {{ size: {paper} }}")])
+    size = CSS(string=f"@page {{ size: {paper} }}")
+    pdf: bytes = HTML(string=html).write_pdf(stylesheets=[size], pdf_variant="pdf/ua-1")
     return pdf

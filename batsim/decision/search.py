@@ -131,8 +131,7 @@ class Search:
 
     def _starts(self, at: Trial) -> list[Trial]:
         """Plans with another lever, or with one fewer of what is dear, that break no rule."""
-        turns = self.space.turning or self.space.turning_of_charging
-        points = [self.space.turned(at.point, move) for move in turns]
+        points = self._otherwise(at)
         dear = GROSS_COST * at.cost(self.replications)
         fewer = [self.space.moved(at.point, move, -1) for move in self._few()]
         points += [point for point in fewer if self.trials.bought(point) < at.bought - dear]
@@ -249,9 +248,8 @@ class Search:
         return [self.space.moved(at.point, move, step) for move in moves for step in self._longer(move)]
 
     def _otherwise(self, at: Trial) -> list[Point]:
-        """Points with another lever."""
-        moves = (*self.space.turning, *self.space.turning_of_charging)
-        return [self.space.turned(at.point, move) for move in moves]
+        """Points with another lever; one of charging, which takes no wait away, only where there is no other."""
+        return [self.space.turned(at.point, move) for move in self.space.turning or self.space.turning_of_charging]
 
     def _price_of_nearing(self, trial: Trial, at: Trial) -> float:
         """Cost of a plan over another for what it is nearer to the targets; below zero where it is cheaper too."""

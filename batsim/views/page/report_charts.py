@@ -28,10 +28,20 @@ class DrawnChart(NamedTuple):
     """Whether it has several panels one below the other, and so takes more of a sheet."""
 
 
-def charts_of(plans: Plan, room: RoomOver | None) -> list[DrawnChart]:
+class Charts(NamedTuple):
+    """Charts of a report: the picture of the answer, those that say why and what it costs, and those of the annex."""
+
+    answer: DrawnChart
+    why: list[DrawnChart]
+    cost: list[DrawnChart]
+    annex: list[DrawnChart]
+
+
+def charts_of(plans: Plan, room: RoomOver | None) -> Charts:
     """Draw the charts of plans in the order of the page; that of a week only where it is given."""
     with for_a_page():
-        return list(_charts(plans, room))
+        first, *others = _charts(plans, room)
+        return Charts(first, [], [], others)
 
 
 def _drawn(prefix: str, title: str, caption: str, chart: Axes | Figure) -> DrawnChart:

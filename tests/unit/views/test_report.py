@@ -1,5 +1,8 @@
 """The page for a customer: what stands in it, what cannot get into it, the same bytes for the same plan."""
 
+import base64
+import csv
+import io
 import os
 import re
 from dataclasses import replace
@@ -17,8 +20,9 @@ from batsim.decision.recommendation import recommend
 from batsim.plan.checks import OK
 from batsim.plan.plan import Plan, plan_layouts
 from batsim.scenario.settings import Settings
+from batsim.views.page.annex import MEASURED, RANGED, STATED, inputs_of
 from batsim.views.page.inline_svg import inline_svg, short_path
-from batsim.views.page.report import MEASURED, RANGED, STATED, inputs_of, report_html
+from batsim.views.page.report import order_csv, report_html, without_keys
 from batsim.views.text.plan_text import CHANGES
 
 CASES = Path(__file__).parents[1] / "cases"
@@ -69,8 +73,9 @@ class Page(HTMLParser):
             if name == "id":
                 self.ids.append(said)
             if name in ("href", "xlink:href", "src", "aria-labelledby"):
-                self.refers += said.removeprefix("#").split() if not said.startswith("http") else []
-                self.outside += [said] if re.match(r"(?i)(https?:|//|data:|javascript:)", said) else []
+                self.refers += said.removeprefix("#").split() if not said.startswith(("http", "data:")) else []
+                own = dict(attrs).get("download") and said.startswith("data:text/csv;")  # a table that the page carries
+                self.outside += [said] if re.match(r"(?i)(https?:|//|data:|javascript:)", said) and not own else []
         if tag not in VOID:
             self.open.append(tag)
 
@@ -84,7 +89,7 @@ class Page(HTMLParser):
             assert self.open.pop() == tag
 
     def handle_data(self, data: str) -> None:
-        self.text += data
+        self.text += "" if "style" in self.open else data
 
 
 @cache
@@ -119,8 +124,10 @@ def test_it_says_what_the_plan_says() -> None:
     """The answer comes first; every check, line of the list, caution and question stands in it."""
     text = " ".join(Page(page()).text.split())
     plan = planned()
+    said = recommend(plan)
 
-    assert text.index(recommend(plan).says) < text.index("Comparison", text.index("Why"))
+    assert text.index(f"{said.says} {said.brings}") < text.index(said.costs) < text.index(said.order)
+    assert text.index(said.order) < text.index("All layouts side by side")
     for each in plan.layouts.values():
         for check in each.checks:
             assert " ".join(check.sentence.split()) in text
@@ -130,6 +137,67 @@ def test_it_says_what_the_plan_says() -> None:
         assert each.money.per_year.text in text
     assert all(question.ask in text for question in plan.questions)
     assert all(name in text for name in plan.figures)
+
+
+@cache
+def bare_page() -> str:
+    """Page of a site of which hardly anything is known, so that it asks for all."""
+    mass = "    mass: 800 kg\n"
+    text = SURVEYED.read_text(encoding="utf-8").replace(mass, "").partition("equipment:\n")[0]
+    bare = batsim.read_scenario_text(text, "bare.yaml")
+    settings = Settings(replications=2, weeks=0.1, warm_up_weeks=0.0, workers=1)
+    return report_html(plan_layouts(bare, settings))
+
+
+def test_a_customer_reads_no_keys_and_no_commands() -> None:
+    """Neither options nor names of measures: what goes into a file stands in the annex."""
+    for html in (page(), bare_page()):
+        customers, _, behind = html.partition('<section id="annex"')
+        text = Page(customers).text
+
+        assert re.findall(r"\w+_\w+|batsim \w+|--\w+|\w+\.\w+\.\w+", text) == []
+        assert re.search(r">[a-z.]+_\w+", behind)
+
+
+def test_keys_in_brackets_are_left_out() -> None:
+    """And nothing else in brackets."""
+    cure = "let the battery warm up first (charging.too_warm_or_cold: wait), or heat (two fans)"
+
+    assert without_keys(cure) == "let the battery warm up first, or heat (two fans)"
+    assert without_keys("leave more in it (exchange_at)") == "leave more in it"
+
+
+def test_what_is_open_is_a_form_to_fill_in() -> None:
+    """A field for each question of the recommended layout."""
+    customers = page().partition('<section id="annex"')[0]
+    asked = [each for each in planned().questions if recommend(planned()).layout in each.layouts]
+
+    assert customers.count('<input type="text"') == len(asked) > 0
+    assert all(f">{each.ask}</td>" in customers for each in asked)
+
+
+def test_the_order_is_a_table_for_a_quotation() -> None:
+    """The page carries what `order_csv` writes: number, item, size and area of what is to be ordered."""
+    plan = planned().layouts[recommend(planned()).layout]
+    carried = re.search(r'href="data:text/csv;charset=utf-8;base64,([^"]*)"', page())
+    rows = list(csv.reader(io.StringIO(order_csv(plan))))
+
+    assert carried is not None
+    assert base64.b64decode(carried[1]).decode() == order_csv(plan)
+    assert rows[0] == ["number", "item", "size", "area"]
+    assert [(float(number), item) for number, item, _, _ in rows[1:]] == [
+        (line.to_order, line.item) for line in plan.equipment if line.to_order
+    ]
+
+
+def test_the_annex_goes_on_paper_where_it_is_asked_for() -> None:
+    """On the screen it is folded either way."""
+    with_annex = report_html(planned(), annex=True)
+
+    assert '<body class="with-annex">' in with_annex
+    assert "<body>" in page()
+    assert "body:not(.with-annex) .annex { display: none; }" in page()
+    assert "<details open" not in with_annex
 
 
 def test_it_says_what_changes_against_today() -> None:
@@ -152,7 +220,8 @@ def test_it_has_a_language_a_title_and_landmarks() -> None:
     assert f"<title>{planned().scenario.site.name}</title>" in page()
     assert {"header", "main", "nav", "footer", "h1", "h2", "caption"} <= set(read.tags)
     assert read.tags.count("h1") == 1
-    assert all(f'<h2 id="{name}-head">' in page() for name in ("answer", "comparison", "evidence", "plan", "method"))
+    parts = ("answer", "layouts", "why", "cost", "order", "open", "cautions", "annex")
+    assert all(f'<h2 id="{name}-head">' in page() for name in parts)
 
 
 def test_the_same_plan_gives_the_same_bytes() -> None:
@@ -302,16 +371,17 @@ def test_short_paths_lead_through_the_same_points() -> None:
     assert passed[-1] == points[-1]
 
 
-def test_layouts_that_are_not_recommended_are_folded() -> None:
-    """The recommended one is in full view; checks that hold, inputs and defaults are folded too."""
+def test_what_stands_behind_the_answer_is_folded() -> None:
+    """The plan of the recommended layout apart from the others; checks that hold, inputs and defaults once more."""
     plan = planned()
     advised = recommend(plan).layout
-    before, after = page().split('<section id="others"')
+    before, after = page().split('<details id="others"')
 
-    assert f'<h3 id="layout-0">{advised} &ndash;' in before
+    assert f'<h4 id="layout-0">{advised} &ndash;' in before
     assert "<details open" not in page()
     for name in plan.layouts:
         assert (f"{name} &ndash;" in after) is (name != advised)
+    before = before + after[after.index('<details id="where"') :]
     passed = sum(check.verdict == OK for check in plan.layouts[advised].checks)
     assert f"<summary>{passed} checks OK</summary>" in before
     assert f"<summary>{len(plan.figures) + 1} defaults</summary>" in before
@@ -319,14 +389,14 @@ def test_layouts_that_are_not_recommended_are_folded() -> None:
 
 
 def test_one_layout_alone_has_no_others() -> None:
-    """Neither a section nor a link to it."""
+    """And nothing to choose which is shown."""
     scenario = batsim.read(SURVEYED)
     alone = report_html(
         plan_layouts(scenario, Settings(layouts="in truck", replications=2, weeks=0.1, warm_up_weeks=0.0, workers=1))
     )
 
-    assert 'href="#others"' not in alone
     assert 'id="others"' not in alone
+    assert 'type="radio"' not in alone
 
 
 def test_command_writes_the_page(tmp_path: Path) -> None:
@@ -334,12 +404,16 @@ def test_command_writes_the_page(tmp_path: Path) -> None:
     file, options = tmp_path / "page.html", ("-r", 2, "--weeks", 0.3, "--warm-up", 0.1, "--workers", 1)
     plain = call("report", SURVEYED, *options, "--output", file)
     without = file.read_text(encoding="utf-8")
-    dated = call("report", SURVEYED, *options, "--output", file, env={**os.environ, "SOURCE_DATE_EPOCH": "86400"})
+    order = tmp_path / "order.csv"
+    more, env = ("--order", order, "--annex"), {**os.environ, "SOURCE_DATE_EPOCH": "86400"}
+    dated = call("report", SURVEYED, *options, "--output", file, *more, env=env)
 
     assert (plain.exit_code, plain.output) == (0, f"wrote {file}\n")
     assert without == page()
     assert dated.exit_code == 0
     assert "1970-01-02" in file.read_text(encoding="utf-8")
+    assert '<body class="with-annex">' in file.read_text(encoding="utf-8")
+    assert order.read_text(encoding="utf-8") == order_csv(planned().layouts[recommend(planned()).layout])
 
 
 def test_command_refuses_other_endings_and_folders_that_are_not_there(tmp_path: Path) -> None:

@@ -203,10 +203,10 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp_path_factory.mktemp("pages")
 
 
-def written(folder: Path, found: Plan, name: str) -> Path:
+def written(folder: Path, found: Plan, name: str, *, annex: bool = False) -> Path:
     """The page of a plan, with all its charts."""
-    file = folder / name
-    file.write_text(report_html(found, room=found.room(recommend(found).layout, workers=1)), encoding="utf-8")
+    file, room = folder / name, found.room(recommend(found).layout, workers=1)
+    file.write_text(report_html(found, room=room, annex=annex), encoding="utf-8")
     return file
 
 
@@ -219,7 +219,7 @@ def plain_page(folder: Path) -> Path:
 @pytest.fixture(scope="module")
 def hostile_page(folder: Path) -> Path:
     """Page of the site with hostile names."""
-    return written(folder, hostile(), "hostile.html")
+    return written(folder, hostile(), "hostile.html", annex=True)
 
 
 Small = Callable[[str], Path]
@@ -337,7 +337,7 @@ for (const each of all('svg'))
   if (each.getAttribute('role') !== 'img' || !named(each)) found.push(`svg without role and name: ${each.id}`);
 const ids = all('[id]').map(each => each.id);
 for (const id of new Set(ids)) if (ids.filter(each => each === id).length > 1) found.push(`id twice: ${id}`);
-for (const each of all('a[href]'))
+for (const each of all('a[href]:not([download])'))
   if (!each.hash || !document.getElementById(decodeURIComponent(each.hash.slice(1))))
     found.push(`link to nowhere: ${each.getAttribute('href')}`);
 for (const each of all('nav')) if (!named(each)) found.push('nav without a name');
@@ -652,6 +652,12 @@ def sizes_of(pdf: Path) -> list[tuple[float, float]]:
     return [(float(width) * 25.4 / 72.0, float(height) * 25.4 / 72.0) for width, height in found]
 
 
+def are_of(paper: Paper, sizes: list[tuple[float, float]]) -> bool:
+    """Whether all pages are of a paper, upright at first; pictures of the annex lie across."""
+    upright = (pytest.approx(paper.width, abs=0.5), pytest.approx(paper.height, abs=0.5))
+    return sizes[:2] == [upright] * 2 and all(size in (upright, upright[::-1]) for size in sizes)
+
+
 def missing_on_paper(text: str) -> list[str]:
     """What the page says and the paper does not: names, what stands to be checked, cautions of every layout."""
     said = [long_name("question"), *(name(role) for role in ROLES for name in (mixed_name, long_name))]
@@ -671,7 +677,7 @@ def test_the_browser_prints_everything(browser: Browser, hostile_page: Path, tmp
     pdf = browser.printed(hostile_page, paper, tmp_path / "page.pdf")
     pages = texts_of(pdf)
 
-    assert sizes_of(pdf) == [(pytest.approx(paper.width, abs=0.5), pytest.approx(paper.height, abs=0.5))] * len(pages)
+    assert are_of(paper, sizes_of(pdf))
     assert 5 < len(pages) < 100
     assert [number for number, text in enumerate(pages, 1) if not text] == []
     assert missing_on_paper("\n".join(pages)) == []
@@ -688,10 +694,41 @@ def test_the_command_lays_everything_out_on_paper(
     pdf.write_bytes(_pdf(hostile_page.read_text(encoding="utf-8"), "a4"))
     pages = texts_of(pdf)
 
-    assert sizes_of(pdf) == [(pytest.approx(A4.width, abs=0.5), pytest.approx(A4.height, abs=0.5))] * len(pages)
+    assert are_of(A4, sizes_of(pdf))
     assert 5 < len(pages) < 100
     assert [number for number, text in enumerate(pages, 1) if not text] == []
     assert missing_on_paper("\n".join(pages)) == []
+
+
+@pytest.mark.parametrize(("name", "paper"), [("a4", A4), ("letter", LETTER)])
+def test_a_customer_gets_two_to_four_pages(name: str, paper: Paper, plain_page: Path, tmp_path: Path) -> None:
+    """Upright, tagged, with an outline, none empty, without the annex, less than a megabyte, no text below 8 pt."""
+    pytest.importorskip("weasyprint")
+    need(POPPLER)
+    pdf = tmp_path / "page.pdf"
+    pdf.write_bytes(_pdf(plain_page.read_text(encoding="utf-8"), name))
+    pages, facts = texts_of(pdf), output_of("pdfinfo", pdf)
+
+    assert 2 <= len(pages) <= 4
+    assert [number for number, text in enumerate(pages, 1) if not text] == []
+    assert are_of(paper, sizes_of(pdf))
+    assert "All layouts side by side" not in "\n".join(pages)
+    assert re.search(r"^Tagged: +yes$", facts, re.MULTILINE)
+    outline = re.findall(r'<item page="\d+">([^<]*)</item>', output_of("pdftohtml", "-xml", "-stdout", "-i", pdf))
+    assert outline[1:] == ["Answer", *PARTS]
+    assert len(pdf.read_bytes()) < 1_000_000
+    assert min(heights_of(pdf)) >= 8.0
+
+
+PARTS = ("The layouts, the best first", "Why", "What it costs in a year", "What to order", "Still open", "Cautions")
+"""What follows the answer."""
+
+
+def heights_of(pdf: Path) -> list[float]:
+    """Sizes of the type of all words. [pt]"""
+    told = output_of("pdftohtml", "-xml", "-stdout", "-i", "-zoom", 1, pdf)
+    fonts = {name: float(size) for name, size in re.findall(r'<fontspec id="(\d+)" size="(\d+)"', told)}
+    return [fonts[name] for name in re.findall(r'<text [^>]*font="(\d+)"', told)]
 
 
 @pytest.mark.parametrize(("name", "paper"), [("a4", A4), ("letter", LETTER)])
