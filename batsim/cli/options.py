@@ -1,6 +1,7 @@
 """What commands have in common: options, progress, output."""
 
 import os
+import re
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -18,6 +19,10 @@ LEAST_COLUMNS, MOST_COLUMNS = 40, 100
 """Characters of a line, whatever the terminal says."""
 USUAL_COLUMNS = 80
 """Characters of a line of a terminal that does not say."""
+COLOURS = {"met": "green", "meets": "green", "missed": "red", "misses": "red", "FAILS": "red", "not sure": "yellow"}
+"""Of verdicts."""
+VERDICT = re.compile(rf"\b(?:{'|'.join(COLOURS)})\b")
+ANSWER = re.compile(r"^What to do:", re.MULTILINE)
 
 
 SHARED = {
@@ -159,6 +164,17 @@ def terminal_width() -> int | None:
     return max(LEAST_COLUMNS, min(MOST_COLUMNS, shutil.get_terminal_size((USUAL_COLUMNS, 1)).columns))
 
 
+def has_colour() -> bool:
+    """Whether colour is written: to a terminal that has it, where NO_COLOR is not set (no-color.org)."""
+    return sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+
+
+def painted(text: str) -> str:
+    """A text with verdicts in colour, and the beginning of the answer bold."""
+    painted_verdicts = VERDICT.sub(lambda found: click.style(found[0], fg=COLOURS[found[0]]), text)
+    return ANSWER.sub(lambda found: click.style(found[0], bold=True), painted_verdicts)
+
+
 def say(message: str) -> None:
     """Print a message; on a terminal in lines that fit."""
     from batsim.views.text.lines import sentence  # noqa: PLC0415 - with the rest
@@ -168,9 +184,9 @@ def say(message: str) -> None:
 
 
 def show(what: "str | dict[str, Any]") -> None:
-    """Print text, or plain data as JSON."""
+    """Print text, in colour where a terminal has it, or plain data as JSON."""
     if isinstance(what, str):
-        click.echo(what)
+        click.echo(painted(what) if has_colour() else what)
         return
     import json  # noqa: PLC0415 - one use
 

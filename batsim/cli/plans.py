@@ -10,7 +10,7 @@ import click
 import batsim
 from batsim.cli.deciding import best_of, deciding_first
 from batsim.cli.group import main
-from batsim.cli.options import RUN, refuse, settings_of, shared, show, width, written
+from batsim.cli.options import RUN, line_progress, refuse, settings_of, shared, show, width, written
 from batsim.output import csv_text, replacing
 
 PAGES = (".html", ".pdf")
@@ -71,6 +71,8 @@ def report(
     scenario = best_of(file, options)
     plans = batsim.plan_layouts(scenario, settings_of(options))
     advised = batsim.recommend(plans).layout
+    if tell := line_progress():
+        tell("the room over a week, and the page")
     room = plans.room(advised, options["workers"])
     html = batsim.report_html(plans, _date() if date is None else date, room, annex=annex)
     if ordered is not None:

@@ -128,30 +128,31 @@ def _rows(comparison: Comparison, numbers: list[list[str]]) -> list[list[str]]:
 
 
 def _notes(comparison: Comparison, width: int) -> list[str]:
-    """What stands below the table: targets, verdict, how to read it, cautions."""
+    """What stands below the table: how to read it, cautions, and last the answer: targets, verdict, ranking."""
     runs = comparison.runs
-    targets = [target.target for target in comparison.parts[0].targets(runs.layouts[0])]
-    notes = [targets_sentence(targets, runs.schedule)] if targets else []
-    notes += [
-        *comparison.verdicts,
-        comparison.worst_area_sentence,
-        comparison.worst_group_sentence,
-        order_sentence(comparison),
-        sizing_sentence(comparison),
-        *impossible_sentences(comparison.impossible),
-    ]
-    notes += [
+    reads = [
         *(note for part in comparison.parts for note in shift_notes(part.runs)),
         comparison.warm_up_sentence,
         comparison.precision_sentence,
+        *few_notes(runs, shown_measures(runs)),
     ]
-    notes += [*few_notes(runs, shown_measures(runs))]
     if runs.replications > 1:
         note = f"± is the half width of a {100 * runs.confidence:g} % interval for each mean; differences are paired."
-        notes.append(f"{note} {comparison.common_numbers}".rstrip())
+        reads.append(f"{note} {comparison.common_numbers}".rstrip())
     else:
-        notes.append(NO_INTERVALS)
-    return ["", *(sentence(note, width) for note in (*notes, LOST, age_note(runs), MORE, CAUTION) if note)]
+        reads.append(NO_INTERVALS)
+    targets = [target.target for target in comparison.parts[0].targets(runs.layouts[0])]
+    answer = [
+        targets_sentence(targets, runs.schedule) if targets else "",
+        *comparison.verdicts,
+        comparison.worst_area_sentence,
+        comparison.worst_group_sentence,
+        *impossible_sentences(comparison.impossible),
+        sizing_sentence(comparison),
+        order_sentence(comparison),
+    ]
+    blocks = ((*reads, LOST, age_note(runs)), (MORE, CAUTION), answer)
+    return [line for block in blocks for line in ("", *(sentence(note, width) for note in block if note))]
 
 
 def impossible_sentences(impossible: Mapping[str, str]) -> list[str]:

@@ -562,7 +562,7 @@ def test_check_sums_up_a_scenario(file: Path) -> None:
 
 
 def test_compare_lays_the_layouts_side_by_side() -> None:
-    """Heading, table, verdict, notes and cautions, in lines that fit."""
+    """Heading, table, notes, cautions and last the answer, in lines that fit."""
     result = call("compare", KESTREL, *SHORT)
     lines = result.stdout.splitlines()
 
@@ -581,7 +581,10 @@ def test_compare_lays_the_layouts_side_by_side() -> None:
     ):
         assert word in result.stdout
     assert "± is the half width of a 95 % interval for each mean; differences are paired." in result.stdout
-    assert lines[-1] == "licensed, competent people."
+    assert lines.index("licensed, competent people.") < next(
+        n for n, line in enumerate(lines) if line[:8] == "Targets:"
+    )
+    assert lines[-1].endswith("of the limit.")
 
 
 def test_compare_of_one_replication_claims_nothing() -> None:
