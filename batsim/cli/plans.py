@@ -10,11 +10,10 @@ import click
 import batsim
 from batsim.cli.deciding import best_of, deciding_first
 from batsim.cli.group import main
-from batsim.cli.options import RUN, refuse, settings_of, shared, show, width, written
+from batsim.cli.options import RUN, settings_of, shared, show, width, written
+from batsim.cli.pages import PAPERS, is_pdf, pdf_of, write_page
 from batsim.output import csv_text, replacing
 
-PAGES = (".html", ".pdf")
-PAPERS = ("a4", "letter")
 TABLES = ("checks", "equipment", "money")
 
 
@@ -51,18 +50,12 @@ def plan(file: str, as_json: bool, tables: str | None, **options: Any) -> None: 
 @click.option("--date", help="Date at the top; default: that of SOURCE_DATE_EPOCH, or none.")
 def report(file: str, output: str, paper: str, date: str | None, **options: Any) -> None:  # noqa: ANN401 - click's options
     """Write one self-contained page for a customer: answer, comparison, evidence, plan, assumptions, method."""
-    path = Path(output)
-    if path.suffix.lower() not in PAGES:
-        refuse(f"--output: a report must end in {' or '.join(PAGES)} (got {output})")
-    as_pdf = path.suffix.lower() == ".pdf"
-    if as_pdf:
-        _want_pdf()
+    as_pdf = is_pdf(output, "a report")
     scenario = best_of(file, options)
     plans = batsim.plan_layouts(scenario, settings_of(options))
     room = plans.room(batsim.recommend(plans).layout, options["workers"])
     html = batsim.report_html(plans, _date() if date is None else date, room)
-    with written("--output", "choose another file"), replacing(path) as beside:
-        beside.write_bytes(_pdf(html, paper) if as_pdf else html.encode(errors="backslashreplace"))
+    write_page(output, pdf_of(html, paper) if as_pdf else html)
     click.echo(f"wrote {output}")
 
 
@@ -72,19 +65,3 @@ def _date() -> str:
     if not seconds.isdecimal():
         return ""
     return datetime.fromtimestamp(int(seconds), tz=UTC).date().isoformat()
-
-
-def _want_pdf() -> None:
-    """Refuse before anything is simulated where the extra is missing."""
-    try:
-        import weasyprint  # noqa: F401, PLC0415 - an extra
-    except (ImportError, OSError):
-        refuse("--output: a .pdf needs the extra 'pdf': pip install 'batsim[pdf]'; a browser prints the .html as well")
-
-
-def _pdf(html: str, paper: str) -> bytes:
-    """Lay the page out on paper."""
-    from weasyprint import CSS, HTML  # noqa: PLC0415 - an extra
-
-    pdf: bytes = HTML(string=html).write_pdf(stylesheets=[CSS(string=f"@page {{ size: {paper} }}")])
-    return pdf

@@ -34,12 +34,13 @@ def blank_site(groups: int) -> Scenario:
         for name, data in arrangements.items()
     }
     today = next(name for name, data in arrangements.items() if data["bay"] != IN_TRUCK)
+    day = {"days": "Mon-Fri", "from": "06:00", "to": "14:00"}
     kind = {"from": "vented_lead_acid", "cells": 24, "capacity": "500 Ah at 5 h"}
     return read_scenario_text(
         json.dumps(
             {
                 "site": {"name": "blank"},
-                "week": {"shifts": dict.fromkeys(shifts, {"days": "Mon-Fri", "from": "06:00", "to": "14:00"})},
+                "week": {"shifts": dict.fromkeys(shifts, day)},
                 "trucks": trucks,
                 "batteries": dict.fromkeys(batteries, kind),
                 "chargers": {"1": {"from": "electronic_iuia"}},

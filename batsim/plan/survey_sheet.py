@@ -38,7 +38,7 @@ CAUTIONS = (
     "Hydrogen: batteries give it off on charge and after. No smoking, flame, spark or hot work near them.",
     "Arcs: no metal tape measure, tool or jewellery over bare poles; never unplug while the charger is on.",
     "Hoists: read plates from the ground; nobody under a load; only who is trained and authorised works one.",
-    "Local codes, the makers' instructions and licensed, competent people decide. This sheet asks; it approves nothing.",
+    "Local codes, the makers' instructions and licensed, competent people decide. This sheet approves nothing.",
 )
 
 
@@ -216,9 +216,10 @@ def _of_checks(checks: dict[str, str]) -> str:
     if not checks:
         return ""
     first = list(checks)[:MOST_NAMED]
-    names, more = [f"'{name}'" for name in first], len(checks) - len(first)
-    names += [f"{more} more"] if more else []
-    says = f"{'checks' if len(checks) > 1 else 'check'} {listed(names)} {'stay' if len(checks) > 1 else 'stays'} not known"
+    names = [f"'{name}'" for name in first]
+    if len(checks) > len(first):
+        names.append(f"{len(checks) - len(first)} more")
+    says = f"checks {listed(names)} stay not known" if len(checks) > 1 else f"check {names[0]} stays not known"
     return "; ".join(dict.fromkeys([says, *filter(None, map(checks.get, first))]))
 
 
