@@ -1,4 +1,4 @@
-"""The survey sheet: everything that checks ask for is asked, what is stated is found again, what is missing is marked."""
+"""The survey sheet: what checks ask for is asked, what is stated is found again, what is missing is marked."""
 
 import csv
 import re
@@ -13,8 +13,8 @@ import batsim.plan
 from batsim.plan.plan import plan_layouts
 from batsim.plan.survey_asked import survey_questions, things_of
 from batsim.plan.survey_sheet import SheetLine, SurveySheet, survey, value_text
-from batsim.scenario.reading import stated_data
 from batsim.scenario.json_schema import scenario_schema
+from batsim.scenario.reading import stated_data
 from batsim.scenario.unknowns import lies_in
 
 ROOT = Path(__file__).parents[3]
