@@ -11,6 +11,10 @@ from batsim.scenario.site import Scenario
 
 SHIFTS = 4
 """Shifts that a blank sheet has room for."""
+BATTERIES = 3
+"""Batteries of a type: enough for every arrangement."""
+TODAY = "today"
+"""Name of the layout that is there today."""
 MOST_GROUPS = 20
 """Truck groups that a blank sheet may have."""
 
@@ -23,31 +27,33 @@ def blank_site(groups: int) -> Scenario:
     if not 1 <= groups <= MOST_GROUPS:
         msg = f"groups must be 1 to {MOST_GROUPS} (got {groups})"
         raise ValueError(msg)
+    names = [str(number) for number in range(1, groups + 1)]
     arrangements = {name: catalogue_data(f"handling/{name}") for name in handling_names()}
-    batteries = [f"{number}" for number in range(1, groups + 1)]
-    shifts = [f"{number}" for number in range(1, SHIFTS + 1)]
-    trucks = [{"group": name, "count": 1, "shifts": ["1"], "battery": name, "duty": {"mean_power": "1 kW"}}
-              for name in batteries]  # fmt: skip
-    layouts: dict[str, Any] = {
-        name: {"handling": name, "chargers": f"{groups} x 1"}
-        | ({} if data["bay"] == IN_TRUCK else {"batteries": dict.fromkeys(batteries, 3)})
-        for name, data in arrangements.items()
-    }
-    today = next(name for name, data in arrangements.items() if data["bay"] != IN_TRUCK)
     day = {"days": "Mon-Fri", "from": "06:00", "to": "14:00"}
     kind = {"from": "vented_lead_acid", "cells": 24, "capacity": "500 Ah at 5 h"}
-    return read_scenario_text(
-        json.dumps(
-            {
-                "site": {"name": "blank"},
-                "week": {"shifts": dict.fromkeys(shifts, day)},
-                "trucks": trucks,
-                "batteries": dict.fromkeys(batteries, kind),
-                "chargers": {"1": {"from": "electronic_iuia"}},
-                "layouts": {"today": layouts.pop(today), **layouts},
-                "present": "today",
-                "equipment": {name: {} for data in arrangements.values() for name in equipment_names(data)},
-            }
-        ),
-        "blank sheet",
-    )
+    site = {
+        "site": {"name": "blank"},
+        "week": {"shifts": dict.fromkeys(map(str, range(1, SHIFTS + 1)), day)},
+        "trucks": [
+            {"group": name, "count": 1, "shifts": ["1"], "battery": name, "duty": {"mean_power": "1 kW"}}
+            for name in names
+        ],
+        "batteries": dict.fromkeys(names, kind),
+        "chargers": {"1": {"from": "electronic_iuia"}},
+        "layouts": _layouts(arrangements, names),
+        "present": TODAY,
+        "equipment": {name: {} for data in arrangements.values() for name in equipment_names(data)},
+    }
+    return read_scenario_text(json.dumps(site), "blank sheet")
+
+
+def _layouts(arrangements: dict[str, dict[str, Any]], batteries: list[str]) -> dict[str, dict[str, Any]]:
+    """A layout of each arrangement; one in which batteries are exchanged is that of today."""
+    chargers = f"{len(batteries)} x 1"
+    stock = dict.fromkeys(batteries, BATTERIES)
+    exchanging = [name for name, data in arrangements.items() if data["bay"] != IN_TRUCK]
+    layouts: dict[str, dict[str, Any]] = {
+        name: {"handling": name, "chargers": chargers, "batteries": stock} for name in exchanging
+    }
+    layouts |= {name: {"handling": name, "chargers": chargers} for name in arrangements if name not in exchanging}
+    return {TODAY: layouts.pop(exchanging[0]), **layouts}

@@ -68,20 +68,28 @@ def _question(row: dict[str, str]) -> SurveyQuestion:
 
 def things_of(scenario: Scenario) -> dict[str, list[Thing]]:
     """What there is to ask about, by subject."""
-    spaces = {space for layout in scenario.layouts for space in spaces_of(scenario.in_layout(layout), layout)}
-    once: dict[str, Keys] = {"site": (), "supply": ("supply",), "prices": ("prices",), "safety": ()}
-    once |= {"room": ("room",)} if BATTERY_ROOM in spaces else {}
-    once |= {"building": ("building",)} if BUILDING in spaces else {}
-    groups = [Thing(f"Truck group '{group.group}'", ("trucks", number)) for number, group in enumerate(scenario.trucks)]
-    return {subject: [Thing("", keys)] for subject, keys in once.items()} | {
+    groups = enumerate(group.group for group in scenario.trucks)
+    return {
+        **_once(scenario),
         "shift": [Thing(f"Shift '{name}'", ("week", "shifts", name)) for name in scenario.week.shifts],
-        "trucks": groups,
+        "trucks": [Thing(f"Truck group '{name}'", ("trucks", number)) for number, name in groups],
         "batteries": [Thing(f"Battery type '{name}'", ("batteries", name)) for name in _batteries(scenario)],
         "chargers": [Thing(f"Charger '{name}'", ("chargers", name)) for name in _chargers(scenario)],
         "today": list(_today(scenario)),
         "people": list(_people(scenario)),
         "equipment": [Thing(sentence_of(words(name)), ("equipment", name)) for name in _equipment(scenario)],
     }
+
+
+def _once(scenario: Scenario) -> dict[str, list[Thing]]:
+    """Subjects of which there is one: a room or building only where some layout charges there."""
+    spaces = {space for layout in scenario.layouts for space in spaces_of(scenario.in_layout(layout), layout)}
+    keys: dict[str, Keys] = {"site": (), "supply": ("supply",), "prices": ("prices",), "safety": ()}
+    if BATTERY_ROOM in spaces:
+        keys["room"] = ("room",)
+    if BUILDING in spaces:
+        keys["building"] = ("building",)
+    return {subject: [Thing("", place)] for subject, place in keys.items()}
 
 
 def _batteries(scenario: Scenario) -> list[str]:

@@ -6,7 +6,7 @@ from jinja2 import Environment, PackageLoader
 
 from batsim.plan.survey_sheet import SurveySheet
 
-LINE_LETTERS, MOST_LINES = 30, 6
+LINE_LETTERS, MOST_LINES = 24, 8
 """Letters of an answer that stand in one line of its field, and the most lines of a field."""
 WRITE_IN = ("Date", "Measured by", "Shown round by", "Address")
 """What is written at the top by hand."""
