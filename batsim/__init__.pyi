@@ -18,6 +18,7 @@ from .measures.event_trace import event_frame as event_frame, event_trace as eve
 from .measures.events import Event as Event
 from .measures.room_course import RoomCourse as RoomCourse, room_course as room_course
 from .plan.plan import Plan as Plan, plan_layouts as plan_layouts
+from .plan.survey_sheet import SurveySheet as SurveySheet, survey as survey
 from .record.part import of_area as of_area
 from .record.record import Record as Record
 from .room.simulation import simulate as simulate
@@ -53,5 +54,6 @@ from .views.charts.stacked_charts import downtime_chart as downtime_chart, labou
 from .views.charts.waits_chart import waits_chart as waits_chart
 from .views.charts.week_chart import day_chart as day_chart, week_chart as week_chart
 from .views.page.report import order_csv as order_csv, report_html as report_html
+from .views.page.survey import survey_html as survey_html
 
 __version__: str

@@ -10,11 +10,10 @@ import click
 import batsim
 from batsim.cli.deciding import best_of, deciding_first
 from batsim.cli.group import main
-from batsim.cli.options import RUN, line_progress, refuse, settings_of, shared, show, width, written
+from batsim.cli.options import RUN, line_progress, settings_of, shared, show, width, written
+from batsim.cli.pages import PAPERS, is_pdf, pdf_of, write_page
 from batsim.output import csv_text, replacing
 
-PAGES = (".html", ".pdf")
-PAPERS = ("a4", "letter")
 TABLES = ("checks", "equipment", "money")
 
 
@@ -62,12 +61,7 @@ def report(
     **options: Any,  # noqa: ANN401 - click's options
 ) -> None:
     """Write one self-contained page for a customer: answer, why, cost, what to order, what is open, cautions."""
-    path = Path(output)
-    if path.suffix.lower() not in PAGES:
-        refuse(f"--output: a report must end in {' or '.join(PAGES)} (got {output})")
-    as_pdf = path.suffix.lower() == ".pdf"
-    if as_pdf:
-        _want_pdf()
+    as_pdf = is_pdf(output, "a report")
     scenario = best_of(file, options)
     plans = batsim.plan_layouts(scenario, settings_of(options))
     advised = batsim.recommend(plans).layout
@@ -78,8 +72,7 @@ def report(
     if ordered is not None:
         with written("--order", "choose another file"), replacing(Path(ordered)) as beside:
             beside.write_text(batsim.order_csv(plans.layouts[advised]), encoding="utf-8", newline="")
-    with written("--output", "choose another file"), replacing(path) as beside:
-        beside.write_bytes(_pdf(html, paper) if as_pdf else html.encode(errors="backslashreplace"))
+    write_page(output, pdf_of(html, paper) if as_pdf else html)
     click.echo(f"wrote {output}")
 
 
@@ -89,20 +82,3 @@ def _date() -> str:
     if not seconds.isdecimal():
         return ""
     return datetime.fromtimestamp(int(seconds), tz=UTC).date().isoformat()
-
-
-def _want_pdf() -> None:
-    """Refuse before anything is simulated where the extra is missing."""
-    try:
-        import weasyprint  # noqa: F401, PLC0415 - an extra
-    except (ImportError, OSError):
-        refuse("--output: a .pdf needs the extra 'pdf': pip install 'batsim[pdf]'; a browser prints the .html as well")
-
-
-def _pdf(html: str, paper: str) -> bytes:
-    """Lay the page out on paper."""
-    from weasyprint import CSS, HTML  # noqa: PLC0415 - an extra
-
-    size = CSS(string=f"@page {{ size: {paper} }}")
-    pdf: bytes = HTML(string=html).write_pdf(stylesheets=[size], pdf_variant="pdf/ua-1")
-    return pdf

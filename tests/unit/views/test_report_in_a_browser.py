@@ -1,4 +1,4 @@
-"""The page for a customer in a real browser: on a desk, on a phone, on paper, without a pointer, with hostile names."""
+"""Pages in a real browser, report and survey sheet: on a desk, on a phone, on paper, no pointer, hostile names."""
 
 import base64
 import json
@@ -21,7 +21,7 @@ from selenium.webdriver.chrome.service import Service
 from selenium.webdriver.common.keys import Keys
 
 import batsim
-from batsim.cli.plans import _pdf
+from batsim.cli.pages import pdf_of
 from batsim.decision.recommendation import recommend
 from batsim.plan.plan import Plan, plan_layouts
 from batsim.scenario.settings import Settings
@@ -222,6 +222,14 @@ def hostile_page(folder: Path) -> Path:
     return written(folder, hostile(), "hostile.html", annex=True)
 
 
+@pytest.fixture(scope="module")
+def survey_page(folder: Path) -> Path:
+    """Survey sheet of the site with hostile names, on which something is missing."""
+    file = folder / "survey.html"
+    file.write_text(batsim.survey_html(batsim.survey(batsim.read_scenario_text(hostile_text()))), encoding="utf-8")
+    return file
+
+
 Small = Callable[[str], Path]
 
 
@@ -293,6 +301,31 @@ def test_long_names_are_not_wider_than_their_bay(browser: Browser, hostile_page:
     """Names of 190 letters without a space are broken where their bay ends."""
     assert browser.show(hostile_page, on).ask(TOO_WIDE) == []
     assert browser.show(hostile_page, on, opened=True).ask(TOO_WIDE) == []
+
+
+@pytest.mark.parametrize("on", FORMATS.values(), ids=FORMATS)
+def test_a_survey_sheet_is_not_wider_than_its_bay(browser: Browser, survey_page: Path, on: Format) -> None:
+    """On a tablet and a phone too, long names in its fields; nothing is fetched, no name runs."""
+    assert browser.heard(survey_page, on) == []
+    assert browser.show(survey_page, on).ask(TOO_WIDE) == []
+    assert browser.ask("return window.hacked === undefined")
+
+
+def test_a_survey_sheet_can_be_filled_in(browser: Browser, survey_page: Path) -> None:
+    """A field takes words, a choice is ticked; both are large enough for a finger on a tablet."""
+    browser.show(survey_page, TABLET, fresh=True)
+    kinds = [browser.driver.find_elements("css selector", f"form input[type={kind}]") for kind in ("text", "radio")]
+    field, choice = (each[-1] for each in kinds)
+    field.send_keys("400 mm")
+    choice.click()
+
+    assert (field.get_property("value")[-6:], choice.is_selected()) == ("400 mm", True)
+    assert field.rect["height"] >= LEAST_FIELD_PX
+    assert choice.find_element("xpath", "..").rect["height"] >= LEAST_FIELD_PX
+
+
+LEAST_FIELD_PX = 24
+"""Height of what a finger has to meet: WCAG 2.2, 2.5.8. [CSS px]"""
 
 
 @pytest.mark.parametrize("on", [DESK, PHONE, A4.shown], ids=["desk", "phone", "paper"])
@@ -691,7 +724,7 @@ def test_the_command_lays_everything_out_on_paper(
     need(POPPLER)
     caplog.set_level(logging.ERROR, logger="weasyprint")
     pdf = tmp_path / "page.pdf"
-    pdf.write_bytes(_pdf(hostile_page.read_text(encoding="utf-8"), "a4"))
+    pdf.write_bytes(pdf_of(hostile_page.read_text(encoding="utf-8"), "a4"))
     pages = texts_of(pdf)
 
     assert are_of(A4, sizes_of(pdf))
@@ -700,13 +733,28 @@ def test_the_command_lays_everything_out_on_paper(
     assert missing_on_paper("\n".join(pages)) == []
 
 
+def test_a_survey_sheet_on_paper_is_tagged(survey_page: Path, tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
+    """For screen readers; every name is there, no page is empty."""
+    pytest.importorskip("weasyprint")
+    need(POPPLER)
+    caplog.set_level(logging.ERROR, logger="weasyprint")
+    pdf = tmp_path / "sheet.pdf"
+    pdf.write_bytes(pdf_of(survey_page.read_text(encoding="utf-8"), "a4"))
+    pages = texts_of(pdf)
+
+    assert re.search(r"^Tagged: +yes$", output_of("pdfinfo", pdf), re.MULTILINE)
+    assert 5 < len(pages) < 40
+    assert [number for number, text in enumerate(pages, 1) if not text] == []
+    assert [role for role in ROLES[:3] if squeezed(long_name(role)) not in squeezed("".join(pages))] == []
+
+
 @pytest.mark.parametrize(("name", "paper"), [("a4", A4), ("letter", LETTER)])
 def test_a_customer_gets_two_to_four_pages(name: str, paper: Paper, plain_page: Path, tmp_path: Path) -> None:
     """Upright, tagged, with an outline, none empty, without the annex, less than a megabyte, no text below 8 pt."""
     pytest.importorskip("weasyprint")
     need(POPPLER)
     pdf = tmp_path / "page.pdf"
-    pdf.write_bytes(_pdf(plain_page.read_text(encoding="utf-8"), name))
+    pdf.write_bytes(pdf_of(plain_page.read_text(encoding="utf-8"), name))
     pages, facts = texts_of(pdf), output_of("pdfinfo", pdf)
 
     assert 2 <= len(pages) <= 4
@@ -737,7 +785,7 @@ def test_the_command_knows_two_papers(name: str, paper: Paper, tmp_path: Path) -
     pytest.importorskip("weasyprint")
     need(POPPLER)
     pdf = tmp_path / "page.pdf"
-    pdf.write_bytes(_pdf("<p>words</p>", name))
+    pdf.write_bytes(pdf_of("<p>words</p>", name))
 
     assert sizes_of(pdf) == [(pytest.approx(paper.width, abs=0.5), pytest.approx(paper.height, abs=0.5))]
 
