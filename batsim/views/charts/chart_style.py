@@ -46,6 +46,8 @@ def looks_of(what: str) -> dict[str, Look]:
 STATE_LOOKS, TASK_LOOKS, CAUSE_LOOKS = looks_of("state"), looks_of("task"), looks_of("cause of a wait")
 PART_LOOKS = {part: (*look[:2], PART_LABELS[part]) for part, look in looks_of("cause of downtime").items()}
 """Causes of downtime, in the words of its measures; what a queue lacks looks as in the chart of a room."""
+LOST_LOOKS, COST_LOOKS = looks_of("lost to"), looks_of("yearly cost")
+"""What truck time is lost to, and what a year's cost goes to: plain colours, each with one meaning in all charts."""
 CHARGER_LOOKS = {name: look[:2] for name, look in looks_of("charger").items()}
 """Colour and hatch of what chargers do, but for being free."""
 
@@ -66,13 +68,20 @@ TICKS_MIN = (
 )
 """Steps that the time axis may have; all begin at Monday 00:00. [min]"""
 
-TITLE_PT, WORD_PT, NOTE_PT = 12.0, 9.0, 8.0
+TITLE_PT, FINDING_PT, WORD_PT, NOTE_PT = 12.0, 10.5, 9.0, 8.0
+"""Sizes of type: a title, a title that is a sentence, words and numbers, and notes. [pt]"""
+COLUMN_IN = 6.3
+"""Width of charts whose title is a sentence: a printed column of 160 mm. [in]"""
 LETTER = 0.55
 """Width of a letter over the size of its type, about. [-]"""
 LEAST_ROWS = 2
 """Rows for which a new figure has room at least."""
 NAME_LETTERS, NAME_LINES = 26, 2
 """Letters in a line of a name beside an axis, and its lines."""
+DRAWN_SHARE = 0.7
+"""Part of its figure's width that axes take, about. [-]"""
+LIGHT = 0.5
+"""Lightness above which letters on a colour are black. [-]"""
 CUT = "…"
 FIXED = "\N{NO-BREAK SPACE}"
 EDGE: dict[str, Any] = {"edgecolor": "0.3", "linewidth": 0.5}
@@ -113,13 +122,13 @@ def frame(ax: Axes, grid: str = "y", colour: str = "0.82") -> None:
     ax.tick_params(labelsize=WORD_PT)
 
 
-def heading(ax: Axes, title: str, note: str = "") -> None:
+def heading(ax: Axes, title: str, note: str = "", size_pt: float = TITLE_PT) -> None:
     """Title and a smaller note above axes, both wrapped to their width; never read as a formula."""
     width_pt = 72.0 * ax.get_position().width * ax.get_figure(root=True).get_figwidth()  # type: ignore[union-attr]
     lines = fill(note, max(24, int(width_pt / (LETTER * NOTE_PT))))
     pad = 6.0 + (5.0 + 1.25 * NOTE_PT * (lines.count("\n") + 1) if note else 0.0)
-    wide = max(16, int(width_pt / (1.15 * LETTER * TITLE_PT)))
-    ax.set_title(fill(title, wide), loc="left", fontsize=TITLE_PT, fontweight="bold", pad=pad, parse_math=False)
+    wide = max(16, int(width_pt / (1.15 * LETTER * size_pt)))
+    ax.set_title(fill(title, wide), loc="left", fontsize=size_pt, fontweight="bold", pad=pad, parse_math=False)
     if note:
         _small_above(ax, lines, 0.0, 6.0)
 
@@ -205,6 +214,30 @@ def fill_of(colour: str, hatch: str) -> dict[str, Any]:
     return {"facecolor": pale(colour), "hatch": hatch, **EDGE}
 
 
+def solid_of(colour: str, hatch: str = "") -> dict[str, Any]:
+    """How something is drawn whose colour is its meaning: full colour, white edge and hatch."""
+    return {"facecolor": colour, "hatch": hatch, "edgecolor": WHITE, "linewidth": 0.8}
+
+
+def write_on(ax: Axes, x: float, y: float, text: str, colour: str, size_pt: float = NOTE_PT) -> None:
+    """Write in the middle of something of a colour, on a patch of it so that no hatch crosses the letters."""
+    from matplotlib.colors import to_rgb
+
+    red, green, blue = to_rgb(colour)
+    ink = BLACK if 0.299 * red + 0.587 * green + 0.114 * blue > LIGHT else WHITE
+    ax.text(
+        x, y, text, ha="center", va="center", fontsize=size_pt, color=ink, zorder=4.7, parse_math=False, clip_on=True,
+        bbox={"facecolor": colour, "edgecolor": "none", "pad": 0.6},
+    )  # fmt: skip
+
+
+def text_width(ax: Axes, text: str, size_pt: float = NOTE_PT) -> float:
+    """Width that a text takes along the axis of axes whose limits are set, about; in units of that axis."""
+    left, right = ax.get_xlim()
+    axes_pt = 72.0 * DRAWN_SHARE * ax.get_figure(root=True).get_figwidth()  # type: ignore[union-attr]
+    return (right - left) * LETTER * size_pt * (len(text) + 1) / axes_pt
+
+
 def names_at(ax: Axes, names: Sequence[str], letters: int = NAME_LETTERS, *, paths: bool = False) -> None:
     """Names beside rows, the first at the top."""
     ax.set_yticks(range(len(names)), names_fit(names, letters, paths=paths), parse_math=False)
@@ -277,9 +310,9 @@ def nothing(ax: Axes, why: str) -> Axes:
     return ax
 
 
-def empty(ax: Axes, title: str, why: str) -> Axes:
+def empty(ax: Axes, title: str, why: str, size_pt: float = TITLE_PT) -> Axes:
     """Say under a title why there is nothing to see."""
-    heading(ax, title)
+    heading(ax, title, size_pt=size_pt)
     return nothing(ax, why)
 
 

@@ -137,7 +137,7 @@ def _stacked_rows(
     ax.set_xlabel(words.axis, fontsize=10.0)
     style.beside_rows(ax, [number_text(total) for total in totals], "in all")
     style.legend_below(ax, legend)
-    style.heading(ax, title, f"{_premises(runs)} {words.note}".rstrip())
+    style.heading(ax, title, f"{premises(runs)} {words.note}".rstrip())
     return ax
 
 
@@ -154,7 +154,7 @@ def _bars(ax: style.Axes, stacks: list[Stack], rows: range) -> style.Legend:
     return legend
 
 
-def _premises(runs: Runs) -> str:
+def premises(runs: Runs) -> str:
     """Say what the means are taken over, and what a whisker is."""
     weeks = counted(runs.schedule.weeks, "week")
     if runs.replications < 2:
