@@ -53,8 +53,8 @@ class WorstHour:
     """Trucks that lose time in it, in the order in which they are served; at most 20, those that wait longest."""
     more: int
     """Trucks that lose time in it beside these."""
-    stations: tuple[Lane, ...]
-    devices: tuple[Lane, ...]
+    things: tuple[Lane, ...]
+    """Stations, then devices: all those of areas that serve these trucks, and those that are busy."""
     attendants: tuple[Lane, ...]
     crowd: Crowd | None
     """None where nobody waits."""
@@ -88,6 +88,8 @@ def worst_hour(record: Record) -> WorstHour:
     worst = int(np.argmax(waited if waited.any() else lost))
     begin, end = float(starts[worst]), min(float(starts[worst]) + HOUR_MIN, measured.end)
     trucks = truck_lanes(record, begin, end)
+    things = (*station_lanes(record, begin, end), *device_lanes(record, begin, end))
+    areas = {record.facts.areas[lane.area].name for lane in trucks}
     longest = sorted(trucks, key=lambda lane: (-lane.waited_min, -lane.away_min))[:MOST_TRUCKS]
     return WorstHour(
         facts=record.facts,
@@ -97,8 +99,7 @@ def worst_hour(record: Record) -> WorstHour:
         lost_min=float(lost[worst]),
         trucks=tuple(lane for lane in trucks if lane in longest),
         more=len(trucks) - len(longest),
-        stations=tuple(station_lanes(record, begin, end)),
-        devices=tuple(device_lanes(record, begin, end)),
+        things=tuple(lane for lane in things if lane.area in areas or lane.stretches),
         attendants=tuple(attendant_lanes(record, begin, end)),
         crowd=_crowd(record, trucks, begin, end),
         idle=tuple(gaps(record.facts.site_windows, begin, end)),

@@ -78,8 +78,10 @@ LEAST_ROWS = 2
 """Rows for which a new figure has room at least."""
 NAME_LETTERS, NAME_LINES = 26, 2
 """Letters in a line of a name beside an axis, and its lines."""
-DRAWN_SHARE = 0.7
-"""Part of its figure's width that axes take, about. [-]"""
+DRAWN_SHARE = 0.58
+"""Part of its figure's width that axes take at least, about. [-]"""
+PATCH = 0.9
+"""Height of what is under letters, over that of its bar: the bar's edge stays. [-]"""
 LIGHT = 0.5
 """Lightness above which letters on a colour are black. [-]"""
 CUT = "…"
@@ -180,7 +182,12 @@ def _fit(name: str, letters: int, lines: int, *, paths: bool) -> str:
     return f" {text}" if text.startswith("_") else text
 
 
-def legend_below(ax: Axes, legend: Legend, columns: int = 3, below_pt: float = 42.0) -> None:
+def legend_row(ax: Axes, legend: Legend, below_pt: float, columns: int = 5) -> None:
+    """Legend of few words under the axis, small."""
+    legend_below(ax, legend, columns, below_pt, fontsize=NOTE_PT, handlelength=1.2, columnspacing=1.0)
+
+
+def legend_below(ax: Axes, legend: Legend, columns: int = 3, below_pt: float = 42.0, **look: float) -> None:
     """Legend under the words of the time or number axis."""
     from matplotlib.transforms import ScaledTranslation
 
@@ -189,7 +196,7 @@ def legend_below(ax: Axes, legend: Legend, columns: int = 3, below_pt: float = 4
     down = ScaledTranslation(0.0, -below_pt / 72.0, figure.dpi_scale_trans)
     _legend(
         ax, legend, bbox_to_anchor=(0.0, 0.0), bbox_transform=ax.transAxes + down, ncols=min(columns, len(legend)),
-        columnspacing=1.4, borderpad=0.0,
+        borderpad=0.0, **{"columnspacing": 1.4, **look},
     )  # fmt: skip
 
 
@@ -202,8 +209,8 @@ def _legend(ax: Axes, legend: Legend, **place: Any) -> None:  # noqa: ANN401 - w
     """Legend at a place, its words taken as they are: a dollar sign in a name begins no formula."""
     if legend:
         drawn = ax.legend(
-            list(legend.values()), list(legend), loc="upper left", frameon=False, fontsize=WORD_PT, borderaxespad=0.0,
-            handlelength=2.4, handleheight=1.2, **place,
+            list(legend.values()), list(legend), loc="upper left", frameon=False, borderaxespad=0.0, handleheight=1.2,
+            **{"fontsize": WORD_PT, "handlelength": 2.4, **place},
         )  # fmt: skip
         for text in drawn.get_texts():
             text.set_parse_math(False)
@@ -219,16 +226,17 @@ def solid_of(colour: str, hatch: str = "") -> dict[str, Any]:
     return {"facecolor": colour, "hatch": hatch, "edgecolor": WHITE, "linewidth": 0.8}
 
 
-def write_on(ax: Axes, x: float, y: float, text: str, colour: str, size_pt: float = NOTE_PT) -> None:
-    """Write in the middle of something of a colour, on a patch of it so that no hatch crosses the letters."""
+def write_on(ax: Axes, x: float, y: float, text: str, colour: str, height: float) -> None:
+    """Write in the middle of a bar of a colour and a height, on a part of it without a hatch across the letters."""
     from matplotlib.colors import to_rgb
 
     red, green, blue = to_rgb(colour)
     ink = BLACK if 0.299 * red + 0.587 * green + 0.114 * blue > LIGHT else WHITE
+    wide = text_width(ax, text)
+    ax.barh([y], [wide], PATCH * height, [x - wide / 2.0], facecolor=colour, linewidth=0.0, zorder=4.6)
     ax.text(
-        x, y, text, ha="center", va="center", fontsize=size_pt, color=ink, zorder=4.7, parse_math=False, clip_on=True,
-        bbox={"facecolor": colour, "edgecolor": "none", "pad": 0.6},
-    )  # fmt: skip
+        x, y, text, ha="center", va="center", fontsize=NOTE_PT, color=ink, zorder=4.7, parse_math=False, clip_on=True
+    )
 
 
 def text_width(ax: Axes, text: str, size_pt: float = NOTE_PT) -> float:

@@ -91,7 +91,7 @@ def _finding(comparison: Comparison) -> str:
     if best == present:
         says = f"Today's layout '{best}' loses {least} min a truck-shift" + (", the least" if others else "")
     elif present:
-        says = f"Layout '{best}' loses {least} min a truck-shift, today's {_minutes(comparison, present)}"
+        says = f"Layout '{best}' loses {least} min a truck-shift, today's layout {_minutes(comparison, present)}"
     else:
         says = f"Layout '{best}' loses {least} min a truck-shift" + (", the least" if others else "")
     return says + _beside_target(comparison, known)

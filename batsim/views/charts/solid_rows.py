@@ -9,10 +9,14 @@ from batsim.views.charts import chart_style as style
 
 ROW_IN, AROUND_IN = 0.36, 1.45
 """Height of a row, and what stands above and below. [in]"""
+LEGEND_PT = 34.0
+"""How far under the axis the legend lies. [pt]"""
 LETTERS = 22
 """Letters in a line of the name of a row."""
 HEIGHT = 0.74
 """Of a bar, in rows."""
+UNDER = 0.27
+"""How far under the middle of a row its whisker lies, so that it crosses no letters. [rows]"""
 ABOVE, ABOVE_ALL = 0.6, 1.05
 """What is kept free above the first row: for nothing, and for the word on the target. [rows]"""
 
@@ -37,16 +41,15 @@ class Row(NamedTuple):
     """Whether it is what is there today."""
 
 
-def draw_rows(ax: style.Axes, rows: Sequence[Row], parts: Sequence[Part], target: float | None = None) -> None:
+def draw_rows(ax: style.Axes, rows: Sequence[Row], parts: Sequence[Part], target: float | None = None, columns: int = 5) -> None:
     """Draw rows of parts behind one another, with what each comes to.
 
-    A part is named where it is wide enough; what is wide enough nowhere, or only hatched apart from another, stands in
-    the legend.
+    A part is named where it is wide enough; what is wide enough nowhere stands in the legend.
     """
     style.frame(ax, "x")
     _limits(ax, rows, target)
     legend = _bars(ax, parts, len(rows))
-    style.whiskers(ax, range(len(rows)), [row.total for row in rows])
+    style.whiskers(ax, [number + UNDER for number in range(len(rows))], [row.total for row in rows], capsize=3.0)
     _ends(ax, rows)
     style.names_at(ax, [row.name for row in rows], LETTERS)
     for label, row in zip(ax.get_yticklabels(), rows, strict=True):
@@ -54,7 +57,7 @@ def draw_rows(ax: style.Axes, rows: Sequence[Row], parts: Sequence[Part], target
     ax.set_ylim(len(rows) - 0.4, -ABOVE if target is None else -ABOVE_ALL)
     if target is not None:
         _mark_target(ax, target)
-    style.legend_below(ax, legend, columns=4)
+    style.legend_row(ax, legend, LEGEND_PT, columns)
 
 
 def _limits(ax: style.Axes, rows: Sequence[Row], target: float | None) -> None:
@@ -82,7 +85,7 @@ def _bars(ax: style.Axes, parts: Sequence[Part], count: int) -> style.Legend:
         drawn = ax.barh(range(count), widths, HEIGHT, left, label=part.word, **style.solid_of(colour, hatch))
         wide = [width >= style.text_width(ax, part.word) for width in widths]
         for row in (row for row in range(count) if wide[row]):
-            style.write_on(ax, left[row] + widths[row] / 2.0, row, part.word, colour)
+            style.write_on(ax, left[row] + widths[row] / 2.0, row, part.word, colour, HEIGHT)
         if not any(wide):
             unnamed[part.word] = drawn  # type: ignore[assignment]
         left = [before + width for before, width in zip(left, widths, strict=True)]
