@@ -71,11 +71,11 @@ def truck_lanes(record: Record, from_min: float, to_min: float) -> list[TruckLan
             by_truck.setdefault(truck, (group, []))[1].extend(stretches)
     area_of = {group: number for number, area in enumerate(facts.areas) for group in area.groups}
     lanes = []
-    for truck, (group, stretches) in by_truck.items():
-        lost = [(each.what, calendars[group].between(each.from_min, each.to_min)) for each in stretches]
+    for truck, (group, of_truck) in by_truck.items():
+        lost = [(each.what, calendars[group].between(each.from_min, each.to_min)) for each in of_truck]
         waited = sum(minutes for what, minutes in lost if what == WAITING)
         away = sum(minutes for _, minutes in lost)
-        lanes.append(TruckLane(truck, facts.groups[group], area_of[group], tuple(sorted(stretches)), waited, away))
+        lanes.append(TruckLane(truck, facts.groups[group], area_of[group], tuple(sorted(of_truck)), waited, away))
     return sorted(lanes, key=lambda lane: (_served_min(lane), lane.stretches[0].from_min, lane.truck))
 
 

@@ -6,8 +6,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from batsim.measures.room_course import gaps
 from batsim.measures.profile import QUARTER_HOUR_MIN, lost_before, stayed_before
+from batsim.measures.room_course import gaps
 from batsim.measures.thing_lanes import STATION, Lane, attendant_lanes, attendants_at, device_lanes, station_lanes
 from batsim.measures.truck_lanes import WAITING, TruckLane, truck_lanes
 from batsim.measures.windows import Floats, Measured

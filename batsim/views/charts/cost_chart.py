@@ -40,10 +40,7 @@ def cost_chart(plans: Plan, ax: style.AxesOrNew = None) -> style.Axes:
     if not any(math.isfinite(each.money.at_equal_work.value) for each in layouts):
         return style.empty(ax, title, NONE, style.FINDING_PT)
     costs = [cost_items(each.money) for each in layouts]
-    parts = [
-        Part(look[2], look, [items[name].value / THOUSAND for items in costs])
-        for name, look in style.COST_LOOKS.items()
-    ]
+    parts = [Part(look, [items[name].value / THOUSAND for items in costs]) for name, look in style.COST_LOOKS.items()]
     draw_rows(ax, [_row(plans, each) for each in layouts], parts, columns=4)
     ax.set_xlabel(f"Cost [thousand {plans.scenario.site.currency} a year]", fontsize=style.WORD_PT)
     style.heading(ax, title, _note(layouts), style.FINDING_PT)

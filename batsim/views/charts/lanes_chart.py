@@ -56,8 +56,9 @@ def lanes_chart(worst_hour: WorstHour, ax: style.AxesOrNew = None) -> style.Axes
         return style.empty(ax, _finding(worst_hour), NOTHING_LOST, style.FINDING_PT)
     ax.set_xlim(worst_hour.from_min, worst_hour.to_min)
     places = _places(trucks, things)
-    used = {each.what for lane in (*trucks, *things) for each in _inside(lane, worst_hour)}
-    for lane, place in zip((*trucks, *things), places, strict=True):
+    lanes: list[TruckLane | Lane] = [*trucks, *things]
+    used = {each.what for lane in lanes for each in _inside(lane, worst_hour)}
+    for lane, place in zip(lanes, places, strict=True):
         _draw(ax, lane, place, worst_hour)
     _beside(ax, trucks)
     _frame(ax, trucks, things, places, worst_hour)
@@ -75,8 +76,8 @@ def lanes_text(worst_hour: WorstHour) -> str:
     trucks = counted(worst_hour.trucks_away, "truck")
     says = (
         f"{_finding(worst_hour)}. Layout '{facts.title}', {_span(worst_hour)}: "
-        f"{trucks} away, {worst_hour.lost_min:.0f} truck-minutes lost in this hour, {worst_hour.waited_min:.0f} of them "
-        f"waiting. {_name(facts, longest).capitalize()} {_how_long(longest)}."
+        f"{trucks} away, {worst_hour.lost_min:.0f} truck-minutes lost in this hour, {worst_hour.waited_min:.0f} of them"
+        f" waiting. {_name(facts, longest).capitalize()} {_how_long(longest)}."
     )
     return f"{says} {one_run_note(facts)}"
 
@@ -203,7 +204,9 @@ def _finding(hour: WorstHour) -> str:
     if crowd is None:
         away = counted(hour.trucks_away, "truck")
         begin, end = (clock(hour.facts, time_min)[4:] for time_min in (hour.from_min, hour.to_min))
-        return f"Nobody waits; most time is lost on {_day(hour.facts, hour.from_min)} from {begin} to {end}: {away} away"
+        return (
+            f"Nobody waits; most time is lost on {_day(hour.facts, hour.from_min)} from {begin} to {end}: {away} away"
+        )
     at = f"At {clock(hour.facts, crowd.time_min)[4:]} on {_day(hour.facts, crowd.time_min)}"
     waits = f"{counted(crowd.trucks, 'truck')} {'waits' if crowd.trucks == 1 else 'wait'}"
     where = f" in area '{crowd.area}'" if crowd.area else ""
@@ -227,8 +230,8 @@ def _note(hour: WorstHour, trucks: int) -> str:
     facts, more = hour.facts, hour.trucks_away - trucks
     left_out = f"; {counted(more, 'more truck')} {'waits' if more == 1 else 'wait'} less long" if more else ""
     return (
-        f"Layout '{facts.title}', {_span(hour)}, the worst hour of replication {facts.replication} (seed {facts.seed}). "
-        f"Number in a bar: truck that is served. Right: minutes that a truck waits, and is away{left_out}."
+        f"Layout '{facts.title}', {_span(hour)}, the worst hour of replication {facts.replication} (seed {facts.seed})."
+        f" Number in a bar: truck that is served. Right: minutes that a truck waits, and is away{left_out}."
     )
 
 

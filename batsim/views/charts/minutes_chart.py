@@ -1,10 +1,9 @@
-"""Charts of the minutes that trucks lose: by layout, and by layout and season, with what they are lost to."""
+"""Chart of the minutes of a truck-shift that layouts lose, with what they are lost to."""
 
 import math
 
 from batsim.measures.names import LOST_TO
 from batsim.plan.plan import Plan
-from batsim.statistics.intervals import Interval
 from batsim.study.compare import Comparison
 from batsim.study.limits import DOWNTIME_TARGET, MET
 from batsim.study.running.runs import DOWNTIME
@@ -39,7 +38,7 @@ def minutes_chart(plans: Plan, ax: style.AxesOrNew = None) -> style.Axes:
     if not _known(comparison):
         return style.empty(ax, title, DOWNTIME_WORDS.empty, style.FINDING_PT)
     shifts = [truck_shift(comparison.runs, layout) for layout in comparison.ranking]
-    parts = [Part(word, look, [each.lost_to[word] for each in shifts]) for word, look in style.LOST_LOOKS.items()]
+    parts = [Part(look, [each.lost_to[word] for each in shifts]) for word, look in style.LOST_LOOKS.items()]
     target = comparison.runs.scenario.targets.downtime_min_per_truck_shift
     draw_rows(ax, [_row(comparison, layout) for layout in comparison.ranking], parts, target)
     ax.set_xlabel(AXIS, fontsize=style.WORD_PT)

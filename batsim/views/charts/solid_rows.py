@@ -24,10 +24,12 @@ ABOVE, ABOVE_ALL = 0.6, 1.05
 class Part(NamedTuple):
     """One part of every row."""
 
-    word: str
     look: style.Look
+    """Its words are those of the legend."""
     values: Sequence[float]
     """One for each row; what is not a number is not drawn."""
+    words: tuple[str, ...] = ()
+    """What is written into it: the first that fits; those of its look where none are given."""
 
 
 class Row(NamedTuple):
@@ -41,7 +43,9 @@ class Row(NamedTuple):
     """Whether it is what is there today."""
 
 
-def draw_rows(ax: style.Axes, rows: Sequence[Row], parts: Sequence[Part], target: float | None = None, columns: int = 5) -> None:
+def draw_rows(
+    ax: style.Axes, rows: Sequence[Row], parts: Sequence[Part], target: float | None = None, columns: int = 5
+) -> None:
     """Draw rows of parts behind one another, with what each comes to.
 
     A part is named where it is wide enough; what is wide enough nowhere stands in the legend.
@@ -76,20 +80,21 @@ def _end(row: Row) -> float:
 def _bars(ax: style.Axes, parts: Sequence[Part], count: int) -> style.Legend:
     """Draw the parts that are not nothing; what is named in no bar, with what stands for it."""
     left = [0.0] * count
-    unnamed: style.Legend = {}
-    for part in parts:
-        widths = [value if math.isfinite(value) else 0.0 for value in part.values]
+    legend: style.Legend = {}
+    named: set[str] = set()
+    for (colour, hatch, meaning), values, words in parts:
+        widths = [value if math.isfinite(value) else 0.0 for value in values]
         if not any(width > 0.0 for width in widths):
             continue
-        colour, hatch, _ = part.look
-        drawn = ax.barh(range(count), widths, HEIGHT, left, label=part.word, **style.solid_of(colour, hatch))
-        wide = [width >= style.text_width(ax, part.word) for width in widths]
-        for row in (row for row in range(count) if wide[row]):
-            style.write_on(ax, left[row] + widths[row] / 2.0, row, part.word, colour, HEIGHT)
-        if not any(wide):
-            unnamed[part.word] = drawn  # type: ignore[assignment]
+        drawn = ax.barh(range(count), widths, HEIGHT, left, label=meaning, **style.solid_of(colour, hatch))
+        legend[meaning] = drawn  # type: ignore[assignment]
+        for row, (begin, width) in enumerate(zip(left, widths, strict=True)):
+            text = next((text for text in words or (meaning,) if style.text_width(ax, text) <= width), "")
+            if text:
+                named.add(meaning)
+                style.write_on(ax, begin + width / 2.0, row, text, colour, HEIGHT)
         left = [before + width for before, width in zip(left, widths, strict=True)]
-    return unnamed
+    return {meaning: drawn for meaning, drawn in legend.items() if meaning not in named}
 
 
 def _ends(ax: style.Axes, rows: Sequence[Row]) -> None:

@@ -156,8 +156,12 @@ def _bars(ax: style.Axes, stacks: list[Stack], rows: range) -> style.Legend:
 
 def premises(runs: Runs) -> str:
     """Say what the means are taken over, and what a whisker is."""
-    weeks = counted(runs.schedule.weeks, "week")
     if runs.replications < 2:
-        return f"One replication of {weeks}: no intervals."
-    ends = f"whiskers: {100.0 * runs.confidence:g} % intervals of the total"
-    return f"Means of {runs.replications} replications of {weeks}; {ends}."
+        return f"{mean_of(runs).capitalize()}: no intervals."
+    return f"Means of {mean_of(runs)}; whiskers: {100.0 * runs.confidence:g} % intervals of the total."
+
+
+def mean_of(runs: Runs) -> str:
+    """Say what means are taken over, such as `20 replications of 4 weeks`."""
+    number = "one replication" if runs.replications < 2 else f"{runs.replications} replications"
+    return f"{number} of {counted(runs.schedule.weeks, 'week')}"
