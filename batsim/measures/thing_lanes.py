@@ -64,65 +64,76 @@ def station_lanes(record: Record, from_min: float, to_min: float) -> list[Lane]:
     """
     facts, rows = record.facts, record.columns("exchanges")
     areas = np.array(_areas_of_queues(record))[rows["queue"].astype(int)]
+    free_min = np.fmin(rows["truck_free_min"], facts.horizon_min)  # not a number where that is not known yet
     lanes = []
     for number, area in enumerate(facts.areas):
-        stations = range(0 if area.in_truck or area.stations == np.inf else int(area.stations))
         out = _outages(record, number)
-        for station in stations:
-            mine = np.flatnonzero((areas == number) & (rows["station"] == station))
-            busy = [
-                Stretch(start, min(facts.horizon_min, end), SERVED, "exchange", int(truck))
-                for start, end, truck in zip(
-                    *(rows[name][mine].tolist() for name in ("start_min", "truck_free_min", "truck")), strict=True
-                )
-            ]
-            shown = _within((*busy, *out.get(station, ())), from_min, to_min)
-            lanes.append(Lane(STATION, station, shown, area.name))
+        for station in range(0 if area.in_truck or area.stations == np.inf else int(area.stations)):
+            mine = (areas == number) & (rows["station"] == station)
+            times = zip(rows["start_min"][mine].tolist(), free_min[mine].tolist(), rows["truck"][mine], strict=True)
+            busy = [Stretch(start, free, SERVED, "exchange", int(truck)) for start, free, truck in times]
+            lanes.append(Lane(STATION, station, _within((*busy, *out[station]), from_min, to_min), area.name))
     return lanes
 
 
 def device_lanes(record: Record, from_min: float, to_min: float) -> list[Lane]:
     """Lanes of all devices of the kinds that are held or out of use in a window, with the trucks they serve."""
-    facts, rows = record.facts, record.columns("devices")
-    begun, kinds = _Begun(record), rows["device"].astype(int)
+    facts, begun = record.facts, _Begun(record)
     lanes: list[Lane] = []
     for kind, name in enumerate(facts.devices):
-        mine, area = np.flatnonzero(kinds == kind), facts.area_of_thing[len(facts.areas) + kind]
-        starts, ends, units = (rows[column][mine].tolist() for column in ("start_min", "end_min", "unit"))
-        of_unit: dict[int, list[Stretch]] = defaultdict(list)
-        for start, end, unit, truck in zip(
-            starts, ends, units, begun.trucks([(area, start) for start in starts]), strict=True
-        ):
-            of_unit[int(unit)].append(Stretch(start, end, SERVED if truck >= 0 else OTHER, "", truck))
-        for unit, outages in _outages(record, len(facts.areas) + kind).items():
-            of_unit[unit] += outages
-        shown = {unit: _within(stretches, from_min, to_min) for unit, stretches in of_unit.items()}
-        if any(shown.values()):
-            count = facts.device_counts[kind]
-            there = range(int(count)) if count < np.inf else sorted(unit for unit, each in shown.items() if each)
-            lanes += [Lane(name, unit, shown.get(unit, ()), facts.areas[area].name) for unit in there]
+        area = facts.area_of_thing[len(facts.areas) + kind]
+        held = _held(record, begun, kind, area)
+        shown = {unit: _within(stretches, from_min, to_min) for unit, stretches in held.items()}
+        busy = [unit for unit, stretches in sorted(shown.items()) if stretches]
+        count = facts.device_counts[kind]
+        there = range(int(count)) if busy and count < np.inf else busy
+        lanes += [Lane(name, unit, shown.get(unit, ()), facts.areas[area].name) for unit in there]
     return lanes
+
+
+def _held(record: Record, begun: _Begun, kind: int, area: int) -> dict[int, list[Stretch]]:
+    """When each unit of a kind of device of an area is held or out of use, by unit."""
+    rows, held = record.columns("devices"), _outages(record, len(record.facts.areas) + kind)
+    mine = np.flatnonzero(rows["device"] == kind)
+    starts, ends, units = (rows[column][mine].tolist() for column in ("start_min", "end_min", "unit"))
+    trucks = begun.trucks([(area, start) for start in starts])
+    for start, end, unit, truck in zip(starts, ends, units, trucks, strict=True):
+        held[int(unit)].append(Stretch(start, end, SERVED if truck >= 0 else OTHER, "", truck))
+    return held
 
 
 def attendant_lanes(record: Record, from_min: float, to_min: float) -> list[Lane]:
     """Lanes of as many attendants as are on duty or at work in a window, with what they do and for which truck."""
-    rows = record.columns("work")
-    mine = np.flatnonzero((rows["person"] == ATTENDANT) & (rows["start_min"] < to_min) & (rows["end_min"] > from_min))
-    mine = mine[np.argsort(rows["start_min"][mine], kind="stable")]
-    tasks = rows["task"][mine].astype(int).tolist()
-    areas, starts, ends, people = (rows[name][mine].tolist() for name in ("area", "start_min", "end_min", "people"))
-    at_trucks = [place for place, task in enumerate(tasks) if task == EXCHANGING]
-    trucks = dict(zip(at_trucks, _Begun(record).trucks([(areas[at], starts[at]) for at in at_trucks]), strict=True))
     lanes: list[list[Stretch]] = [[] for _ in range(_on_duty(record, from_min, to_min))]
-    for place, task in enumerate(tasks):
-        what = SERVED if task == EXCHANGING else OTHER
-        stretch = Stretch(starts[place], ends[place], what, TASKS[task], trucks.get(place, -1))
-        for _ in range(int(people[place])):
-            free = next((lane for lane in lanes if not lane or lane[-1].to_min <= starts[place] + LEAST_MIN), None)
+    for stretch, people in _attended(record, from_min, to_min):
+        for _ in range(people):
+            free = next((lane for lane in lanes if _is_free(lane, stretch.from_min)), None)
             if free is None:
                 lanes.append(free := [])
             free.append(stretch)
     return [Lane("attendant", number, tuple(stretches)) for number, stretches in enumerate(lanes)]
+
+
+def _is_free(lane: list[Stretch], time_min: float) -> bool:
+    """Whether an attendant has ended his last job at a time."""
+    return not lane or lane[-1].to_min <= time_min + LEAST_MIN
+
+
+def _attended(record: Record, from_min: float, to_min: float) -> Iterator[tuple[Stretch, int]]:
+    """Jobs of attendants that reach into a window, in the order in which they begin, and how many people each keeps."""
+    rows = record.columns("work")
+    mine = (rows["person"] == ATTENDANT) & (rows["start_min"] < to_min) & (rows["end_min"] > from_min)
+    order = np.flatnonzero(mine)[np.argsort(rows["start_min"][mine], kind="stable")]
+    exchanging = rows["task"][order] == EXCHANGING
+    at = order[exchanging]
+    found = _Begun(record).trucks(list(zip(rows["area"][at].astype(int).tolist(), rows["start_min"][at], strict=True)))
+    trucks = np.full(order.size, -1)
+    trucks[exchanging] = found
+    for row, truck in zip(order, trucks.tolist(), strict=True):
+        task = int(rows["task"][row])
+        what = SERVED if task == EXCHANGING else OTHER
+        stretch = Stretch(float(rows["start_min"][row]), float(rows["end_min"][row]), what, TASKS[task], truck)
+        yield stretch, int(rows["people"][row])
 
 
 def _on_duty(record: Record, from_min: float, to_min: float) -> int:
@@ -148,8 +159,4 @@ def _outages(record: Record, thing: int) -> dict[int, list[Stretch]]:
 
 def _within(stretches: Iterable[Stretch], from_min: float, to_min: float) -> tuple[Stretch, ...]:
     """Stretches that reach into a window, in order."""
-
-    def reaching() -> Iterator[Stretch]:
-        yield from (each for each in stretches if each.from_min < to_min and each.to_min > from_min)
-
-    return tuple(sorted(reaching()))
+    return tuple(sorted(each for each in stretches if each.from_min < to_min and each.to_min > from_min))

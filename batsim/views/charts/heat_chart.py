@@ -1,11 +1,16 @@
 """Chart of the minutes that trucks lose in each hour of the week: darker is more."""
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from batsim.scenario.parts.week import DAYS, WEEK_MIN
 from batsim.study.lost_by_hour import HOURS, LostByHour
 from batsim.views.charts import chart_style as style
 from batsim.views.text.numbers import counted
+
+if TYPE_CHECKING:
+    from matplotlib.image import AxesImage
 
 HEIGHT_IN = 2.9
 EVERY = 3
@@ -54,8 +59,8 @@ def heat_text(lost: LostByHour) -> str:
     days = ", ".join(f"{day} {minutes:,.0f}" for day, minutes in by_day if minutes > 0.0)
     share = 100.0 * lost.worst_min / lost.week_min
     return (
-        f"{_finding(lost)}, {share:.0f} % of the {lost.week_min:,.0f} of a mean week. By weekday, in truck-minutes: {days}. "
-        f"{_note(lost)}"
+        f"{_finding(lost)}, {share:.0f} % of the {lost.week_min:,.0f} of a mean week. "
+        f"By weekday, in truck-minutes: {days}. {_note(lost)}"
     )
 
 
@@ -77,14 +82,14 @@ def _mark_worst(ax: style.Axes, lost: LostByHour) -> None:
     )  # fmt: skip
 
 
-def _scale(ax: style.Axes, shown: style.Artist) -> None:
+def _scale(ax: style.Axes, shown: "AxesImage") -> None:
     """What the shades mean."""
     figure = ax.get_figure(root=True)
     assert figure is not None
     bar = figure.colorbar(shown, ax=ax, fraction=0.04, pad=0.02)
     bar.ax.tick_params(labelsize=style.NOTE_PT)
     bar.set_label("Lost in the hour [truck-min]", fontsize=style.NOTE_PT)
-    bar.outline.set_visible(False)  # type: ignore[operator]
+    bar.ax.spines[:].set_visible(False)
 
 
 def _finding(lost: LostByHour) -> str:

@@ -62,15 +62,7 @@ def season_chart(plans: Plan, ax: style.AxesOrNew = None) -> style.Axes:
         return style.empty(ax, _finding(plans), NO_SEASON, style.FINDING_PT)
     if not any(math.isfinite(row.total.mean) for row in rows):
         return style.empty(ax, _finding(plans), DOWNTIME_WORDS.empty, style.FINDING_PT)
-    beside = [
-        Row(
-            row.layout if row.weeks == NORMAL else f"in {row.weeks}",
-            row.total,
-            number_text(row.total),
-            row.layout == plans.scenario.present,
-        )
-        for row in rows
-    ]
+    beside = [_beside(row, plans.scenario.present) for row in rows]
     draw_rows(ax, beside, _parts(rows), plans.scenario.targets.downtime_min_per_truck_shift)
     ax.set_xlabel(AXIS, fontsize=style.WORD_PT)
     style.heading(ax, _finding(plans), f"{NOTE} {premises(plans.comparison.runs)}", style.FINDING_PT)
@@ -98,6 +90,12 @@ def _rows(plans: Plan) -> Iterator[WeeksOf]:
         yield from (WeeksOf(layout, weeks, runs) for weeks, runs in classes.items())
 
 
+def _beside(row: WeeksOf, present: str | None) -> Row:
+    """A row with its name: that of the layout, and below it the season."""
+    name = row.layout if row.weeks == NORMAL else f"in {row.weeks}"
+    return Row(name, row.total, number_text(row.total), row.layout == present)
+
+
 def _parts(rows: list[WeeksOf]) -> list[Part]:
     """Causes of downtime, those of waits each for itself, in the colours of what time is lost to."""
     shifts = [row.shift for row in rows]
@@ -122,4 +120,4 @@ def _finding(plans: Plan) -> str:
     target = plans.scenario.targets.downtime_min_per_truck_shift
     minutes = [short_number(row.total.mean) for row in (worst, normal)]
     says = f"In {worst.weeks} layout '{worst.layout}' loses {minutes[0]} min a truck-shift, in {NORMAL} {minutes[1]}"
-    return says if target is None else f"{says}; the target is {target:g}"
+    return says if target is None else f"{says}; target {target:g}"

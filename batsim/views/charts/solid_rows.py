@@ -82,19 +82,29 @@ def _bars(ax: style.Axes, parts: Sequence[Part], count: int) -> style.Legend:
     left = [0.0] * count
     legend: style.Legend = {}
     named: set[str] = set()
-    for (colour, hatch, meaning), values, words in parts:
-        widths = [value if math.isfinite(value) else 0.0 for value in values]
-        if not any(width > 0.0 for width in widths):
-            continue
-        drawn = ax.barh(range(count), widths, HEIGHT, left, label=meaning, **style.solid_of(colour, hatch))
-        legend[meaning] = drawn  # type: ignore[assignment]
-        for row, (begin, width) in enumerate(zip(left, widths, strict=True)):
-            text = next((text for text in words or (meaning,) if style.text_width(ax, text) <= width), "")
-            if text:
+    for part in parts:
+        widths = [value if math.isfinite(value) else 0.0 for value in part.values]
+        if any(width > 0.0 for width in widths):
+            colour, hatch, meaning = part.look
+            drawn = ax.barh(range(count), widths, HEIGHT, left, label=meaning, **style.solid_of(colour, hatch))
+            legend[meaning] = drawn  # type: ignore[assignment]
+            if _name_bars(ax, part, left, widths):
                 named.add(meaning)
-                style.write_on(ax, begin + width / 2.0, row, text, colour, HEIGHT)
-        left = [before + width for before, width in zip(left, widths, strict=True)]
+            left = [before + width for before, width in zip(left, widths, strict=True)]
     return {meaning: drawn for meaning, drawn in legend.items() if meaning not in named}
+
+
+def _name_bars(ax: style.Axes, part: Part, left: list[float], widths: list[float]) -> bool:
+    """Write into the bars of a part what they are, where there is room; whether there is any."""
+    texts = ["", *reversed(part.words or part.look[2:])]
+    wide = {text: style.text_width(ax, text) for text in texts}
+    named = False
+    for row, (begin, width) in enumerate(zip(left, widths, strict=True)):
+        *_, text = (text for text in texts if not text or wide[text] <= width)
+        if text:
+            style.write_on(ax, begin + width / 2.0, row, text, part.look[0], HEIGHT)
+            named = True
+    return named
 
 
 def _ends(ax: style.Axes, rows: Sequence[Row]) -> None:
