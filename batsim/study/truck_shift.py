@@ -26,11 +26,6 @@ class TruckShift:
     """All of them, with their interval. [min]"""
 
     @property
-    def lost_to(self) -> dict[str, float]:
-        """Minutes lost by what they are lost to, a word of `batsim.measures.names.LOST_TO`. [min]"""
-        return {word: sum(self.lost[part] for part in parts) for word, parts in LOST_TO.items()}
-
-    @property
     def breaks_min(self) -> float:
         """Breaks and handover. [min]"""
         return self.whole_min - self.scheduled_min
@@ -56,13 +51,22 @@ def truck_shift(runs: Runs, layout: str) -> TruckShift:
     TruckShift
         Means over the replications; lengths of shifts are those of the calendar, each as often as it is worked.
     """
-    lost = {part: runs.interval(layout, f"{part}_min_per_truck_shift").mean for part in PARTS}
     week = _week_of(runs.schedule)
     without = {"breaks": (), "handover_min": 0.0}
     whole = {name: shift.model_copy(update=without) for name, shift in week.shifts.items()}
     whole_week = week.model_copy(update={"shifts": whole})
     whole_min, scheduled_min = (_mean_min(runs, layout, of) for of in (whole_week, week))
-    return TruckShift(layout, whole_min, scheduled_min, lost, runs.interval(layout, DOWNTIME))
+    return TruckShift(layout, whole_min, scheduled_min, lost_minutes(runs, layout), runs.interval(layout, DOWNTIME))
+
+
+def lost_minutes(runs: Runs, layout: str) -> dict[str, float]:
+    """Scheduled minutes of the mean truck-shift that are lost, by cause. [min]"""
+    return {part: runs.interval(layout, f"{part}_min_per_truck_shift").mean for part in PARTS}
+
+
+def lost_to(lost: Mapping[str, float]) -> dict[str, float]:
+    """Minutes lost by cause put together by what they are lost to, a word of `batsim.measures.names.LOST_TO`. [min]"""
+    return {word: sum(lost[part] for part in parts) for word, parts in LOST_TO.items()}
 
 
 def _week_of(schedule: Schedule) -> Week:

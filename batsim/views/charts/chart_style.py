@@ -80,7 +80,7 @@ NAME_LETTERS, NAME_LINES = 26, 2
 """Letters in a line of a name beside an axis, and its lines."""
 DRAWN_SHARE = 0.58
 """Part of its figure's width that axes take at least, about. [-]"""
-PATCH = 0.8
+PATCH = 0.86
 """Height of what is under letters, over that of its bar: the bar's edge stays. [-]"""
 LIGHT = 0.5
 """Lightness above which letters on a colour are black. [-]"""

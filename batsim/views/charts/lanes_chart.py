@@ -17,8 +17,8 @@ from batsim.views.text.trace_text import clock
 
 LEAST_IN, MOST_IN, AROUND_IN, ROW_IN = 2.2, 3.94, 1.3, 0.2
 """Least and greatest height of the figure, what stands around the lanes, and height of a lane with room. [in]"""
-MOST_LANES, MOST_THINGS = 20, 8
-"""Lanes in all, and below those of trucks, up to which words of their size can be read."""
+MOST_LANES, LEAST_TRUCKS = 20, 9
+"""Lanes up to which words of their size can be read, and of them trucks that are never left out for things."""
 LETTERS, HEIGHT, GAP = 28, 0.84, 0.35
 """Letters of the name of a lane, height of what is in it, and gap between kinds of lane. [-, lanes, lanes]"""
 LEGEND_PT = 20.0
@@ -63,7 +63,7 @@ def lanes_chart(worst_hour: WorstHour, ax: style.AxesOrNew = None) -> style.Axes
     _beside(ax, trucks)
     _frame(ax, trucks, things, places, worst_hour)
     style.legend_row(ax, {word: _sample(word) for word in COLOURS if word in used}, LEGEND_PT)
-    style.heading(ax, _finding(worst_hour), _note(worst_hour, len(trucks)), style.FINDING_PT)
+    style.heading(ax, _finding(worst_hour), _note(worst_hour, len(trucks), len(things)), style.FINDING_PT)
     return ax
 
 
@@ -90,7 +90,8 @@ def _how_long(lane: TruckLane) -> str:
 
 def _shown(worst_hour: WorstHour) -> tuple[list[TruckLane], list[Lane]]:
     """Lanes that are drawn: where there are too many, the trucks that wait longest, and the first of the things."""
-    things = [*worst_hour.things, *worst_hour.attendants][:MOST_THINGS]
+    room = MOST_LANES - min(LEAST_TRUCKS, len(worst_hour.trucks))
+    things = [*worst_hour.things, *worst_hour.attendants][:room]
     longest = sorted(worst_hour.trucks, key=lambda lane: (-lane.waited_min, -lane.away_min))
     kept = longest[: MOST_LANES - len(things)]
     return [lane for lane in worst_hour.trucks if lane in kept], things
@@ -225,10 +226,12 @@ def _day(facts: RunFacts, time_min: float) -> str:
     return FULL_DAYS[DAYS.index(clock(facts, time_min)[:3])]
 
 
-def _note(hour: WorstHour, trucks: int) -> str:
+def _note(hour: WorstHour, trucks: int, things: int) -> str:
     """What is drawn, of which run, and what is left out."""
     facts, more = hour.facts, hour.trucks_away - trucks
     left_out = f"; {counted(more, 'more truck')} {'waits' if more == 1 else 'wait'} less long" if more else ""
+    if lanes := len(hour.things) + len(hour.attendants) - things:
+        left_out += f"; {counted(lanes, 'lane')} below left out"
     return (
         f"Layout '{facts.title}', {_span(hour)}, the worst hour of replication {facts.replication} (seed {facts.seed})."
         f" Number in a bar: truck that is served. Right: minutes that a truck waits, and is away{left_out}."

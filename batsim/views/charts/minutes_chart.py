@@ -2,12 +2,11 @@
 
 import math
 
-from batsim.measures.names import LOST_TO
 from batsim.plan.plan import Plan
 from batsim.study.compare import Comparison
 from batsim.study.limits import DOWNTIME_TARGET, MET
 from batsim.study.running.runs import DOWNTIME
-from batsim.study.truck_shift import truck_shift
+from batsim.study.truck_shift import lost_minutes, lost_to
 from batsim.views.charts import chart_style as style
 from batsim.views.charts.solid_rows import AROUND_IN, ROW_IN, Part, Row, draw_rows
 from batsim.views.charts.stacked_charts import DOWNTIME_WORDS, premises
@@ -37,8 +36,8 @@ def minutes_chart(plans: Plan, ax: style.AxesOrNew = None) -> style.Axes:
     title = _finding(comparison)
     if not _known(comparison):
         return style.empty(ax, title, DOWNTIME_WORDS.empty, style.FINDING_PT)
-    shifts = [truck_shift(comparison.runs, layout) for layout in comparison.ranking]
-    parts = [Part(look, [each.lost_to[word] for each in shifts]) for word, look in style.LOST_LOOKS.items()]
+    lost = [lost_to(lost_minutes(comparison.runs, layout)) for layout in comparison.ranking]
+    parts = [Part(look, [each[word] for each in lost]) for word, look in style.LOST_LOOKS.items()]
     target = comparison.runs.scenario.targets.downtime_min_per_truck_shift
     draw_rows(ax, [_row(comparison, layout) for layout in comparison.ranking], parts, target)
     ax.set_xlabel(AXIS, fontsize=style.WORD_PT)
@@ -51,9 +50,10 @@ def minutes_text(plans: Plan) -> str:
     comparison = plans.comparison
     rows = []
     for layout in comparison.ranking if _known(comparison) else ():
-        shift = truck_shift(comparison.runs, layout)
-        of_it = ", ".join(f"{word} {short_number(shift.lost_to[word])}" for word in LOST_TO if shift.lost_to[word])
-        rows.append(f"'{layout}'{_mark(comparison, layout)} {number_text(shift.downtime)}{f' ({of_it})' * bool(of_it)}")
+        lost = lost_to(lost_minutes(comparison.runs, layout))
+        of_it = ", ".join(f"{word} {short_number(minutes)}" for word, minutes in lost.items() if minutes)
+        total = number_text(comparison.interval(layout, DOWNTIME))
+        rows.append(f"'{layout}'{_mark(comparison, layout)} {total}{f' ({of_it})' * bool(of_it)}")
     said = f"{_finding(comparison)}."
     return f"{said} Minutes per truck-shift: {'; '.join(rows)}. {premises(comparison.runs)}" if rows else said
 

@@ -9,7 +9,7 @@ from batsim.plan.plan import Plan
 from batsim.scenario.parts.week import name_of_weeks
 from batsim.statistics.intervals import Interval
 from batsim.study.running.runs import DOWNTIME, Runs
-from batsim.study.truck_shift import TruckShift, truck_shift
+from batsim.study.truck_shift import lost_minutes
 from batsim.views.charts import chart_style as style
 from batsim.views.charts.minutes_chart import AXIS
 from batsim.views.charts.solid_rows import AROUND_IN, ROW_IN, Part, Row, draw_rows
@@ -35,9 +35,9 @@ class WeeksOf(NamedTuple):
         return self.runs.interval(self.layout, DOWNTIME)
 
     @property
-    def shift(self) -> TruckShift:
-        """Its mean truck-shift."""
-        return truck_shift(self.runs, self.layout)
+    def lost(self) -> dict[str, float]:
+        """The same by cause. [min per truck-shift]"""
+        return lost_minutes(self.runs, self.layout)
 
 
 def season_chart(plans: Plan, ax: style.AxesOrNew = None) -> style.Axes:
@@ -75,9 +75,8 @@ def season_text(plans: Plan) -> str:
         return NO_SEASON
     texts = []
     for row in _rows(plans):
-        shift = row.shift
-        of_it = ", ".join(f"{label} {short_number(shift.lost[part])}" for part, label in PART_LABELS.items()
-                          if shift.lost[part])  # fmt: skip
+        lost = {PART_LABELS[part]: minutes for part, minutes in row.lost.items() if minutes}
+        of_it = ", ".join(f"{label} {short_number(minutes)}" for label, minutes in lost.items())
         texts.append(f"'{row.layout}', {row.weeks} {number_text(row.total)}{f' ({of_it})' * bool(of_it)}")
     return f"{_finding(plans)}. Minutes per truck-shift: {'; '.join(texts)}. {premises(plans.comparison.runs)}"
 
@@ -98,11 +97,11 @@ def _beside(row: WeeksOf, present: str | None) -> Row:
 
 def _parts(rows: list[WeeksOf]) -> list[Part]:
     """Causes of downtime, those of waits each for itself, in the colours of what time is lost to."""
-    shifts = [row.shift for row in rows]
+    lost = [row.lost for row in rows]
     return [
         Part(
             style.LOST_LOOKS[word],
-            [shift.lost[part] for shift in shifts],
+            [each[part] for each in lost],
             (PART_LABELS[part], *([part.removeprefix("wait_")] if part.startswith("wait_") else [])),
         )
         for word, parts in LOST_TO.items()

@@ -7,7 +7,7 @@ from typing import NamedTuple
 from batsim.statistics.intervals import Interval
 from batsim.views.charts import chart_style as style
 
-ROW_IN, AROUND_IN = 0.36, 1.45
+ROW_IN, AROUND_IN = 0.36, 1.75
 """Height of a row, and what stands above and below. [in]"""
 LEGEND_PT = 34.0
 """How far under the axis the legend lies. [pt]"""

@@ -86,7 +86,10 @@ def test_a_truck_goes_waits_is_served_and_comes_back(facts):
 @pytest.mark.parametrize(
     ("more", "expected"),
     [
-        ({"kind": CHARGE_IN_TRUCK, "watering_min": 4.0}, [(20.0, 26.0, SERVED, "charge"), (26.0, 30.0, OTHER, "watering")]),
+        (
+            {"kind": CHARGE_IN_TRUCK, "watering_min": 4.0},
+            [(20.0, 26.0, SERVED, "charge"), (26.0, 30.0, OTHER, "watering")],
+        ),
         ({"kind": TURNED_AWAY, "truck_free_min": 20.0}, []),
         ({}, [(20.0, 30.0, SERVED, "exchange")]),
     ],
