@@ -31,6 +31,13 @@ PARTS = (
 )  # fmt: skip
 PART_LABELS = {part: MEASURES[f"{part}_min_per_truck_shift"].label for part in PARTS}
 """Causes of downtime in words; they add up to it."""
+LOST_TO = {
+    "way": ("travel",),
+    "waiting": tuple(part for part in PARTS if part.startswith("wait_")),
+    "exchanging or charging": ("exchange", "charge_in_truck"),
+    "other": ("fetch", "help", "watering"),
+}
+"""What trucks lose time to, in four words: each with the causes of downtime that are of its kind."""
 
 
 class Rare(NamedTuple):

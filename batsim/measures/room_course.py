@@ -123,7 +123,7 @@ def room_course(record: Record, from_min: float, to_min: float) -> RoomCourse:
         chargers_in_all=chargers_in_all,
         stations=float(facts.stations),
         ready={name: steps.at(times) for name, steps in _ready(record).items()},
-        idle=_gaps(facts.site_windows, begin, end),
+        idle=gaps(facts.site_windows, begin, end),
         **{name: steps.at(times) for name, steps in counts.items()},
     )
 
@@ -211,7 +211,7 @@ def _attendants(record: Record, *, overtime: bool) -> _Steps:
     return _under_way(rows["start_min"][mine], rows["end_min"][mine], rows["people"][mine])
 
 
-def _gaps(windows: tuple[tuple[float, float], ...], begin: float, end: float) -> list[tuple[float, float]]:
+def gaps(windows: tuple[tuple[float, float], ...], begin: float, end: float) -> list[tuple[float, float]]:
     """Stretches between two times that no window covers. [min]"""
     edges = [begin, *(edge for window in windows for edge in window), end]
     pairs = zip(edges[::2], edges[1::2], strict=True)

@@ -46,6 +46,8 @@ def looks_of(what: str) -> dict[str, Look]:
 STATE_LOOKS, TASK_LOOKS, CAUSE_LOOKS = looks_of("state"), looks_of("task"), looks_of("cause of a wait")
 PART_LOOKS = {part: (*look[:2], PART_LABELS[part]) for part, look in looks_of("cause of downtime").items()}
 """Causes of downtime, in the words of its measures; what a queue lacks looks as in the chart of a room."""
+LOST_LOOKS, COST_LOOKS = looks_of("lost to"), looks_of("yearly cost")
+"""What truck time is lost to, and what a year's cost goes to: plain colours, each with one meaning in all charts."""
 CHARGER_LOOKS = {name: look[:2] for name, look in looks_of("charger").items()}
 """Colour and hatch of what chargers do, but for being free."""
 
@@ -66,13 +68,22 @@ TICKS_MIN = (
 )
 """Steps that the time axis may have; all begin at Monday 00:00. [min]"""
 
-TITLE_PT, WORD_PT, NOTE_PT = 12.0, 9.0, 8.0
+TITLE_PT, FINDING_PT, WORD_PT, NOTE_PT = 12.0, 10.5, 9.0, 8.0
+"""Sizes of type: a title, a title that is a sentence, words and numbers, and notes. [pt]"""
+COLUMN_IN = 6.3
+"""Width of charts whose title is a sentence: a printed column of 160 mm. [in]"""
 LETTER = 0.55
 """Width of a letter over the size of its type, about. [-]"""
 LEAST_ROWS = 2
 """Rows for which a new figure has room at least."""
 NAME_LETTERS, NAME_LINES = 26, 2
 """Letters in a line of a name beside an axis, and its lines."""
+DRAWN_SHARE = 0.58
+"""Part of its figure's width that axes take at least, about. [-]"""
+PATCH = 0.86
+"""Height of what is under letters, over that of its bar: the bar's edge stays. [-]"""
+LIGHT = 0.5
+"""Lightness above which letters on a colour are black. [-]"""
 CUT = "…"
 FIXED = "\N{NO-BREAK SPACE}"
 EDGE: dict[str, Any] = {"edgecolor": "0.3", "linewidth": 0.5}
@@ -113,13 +124,13 @@ def frame(ax: Axes, grid: str = "y", colour: str = "0.82") -> None:
     ax.tick_params(labelsize=WORD_PT)
 
 
-def heading(ax: Axes, title: str, note: str = "") -> None:
+def heading(ax: Axes, title: str, note: str = "", size_pt: float = TITLE_PT) -> None:
     """Title and a smaller note above axes, both wrapped to their width; never read as a formula."""
     width_pt = 72.0 * ax.get_position().width * ax.get_figure(root=True).get_figwidth()  # type: ignore[union-attr]
     lines = fill(note, max(24, int(width_pt / (LETTER * NOTE_PT))))
     pad = 6.0 + (5.0 + 1.25 * NOTE_PT * (lines.count("\n") + 1) if note else 0.0)
-    wide = max(16, int(width_pt / (1.15 * LETTER * TITLE_PT)))
-    ax.set_title(fill(title, wide), loc="left", fontsize=TITLE_PT, fontweight="bold", pad=pad, parse_math=False)
+    wide = max(16, int(width_pt / (1.15 * LETTER * size_pt)))
+    ax.set_title(fill(title, wide), loc="left", fontsize=size_pt, fontweight="bold", pad=pad, parse_math=False)
     if note:
         _small_above(ax, lines, 0.0, 6.0)
 
@@ -171,7 +182,12 @@ def _fit(name: str, letters: int, lines: int, *, paths: bool) -> str:
     return f" {text}" if text.startswith("_") else text
 
 
-def legend_below(ax: Axes, legend: Legend, columns: int = 3, below_pt: float = 42.0) -> None:
+def legend_row(ax: Axes, legend: Legend, below_pt: float, columns: int = 5) -> None:
+    """Legend of few words under the axis, small."""
+    legend_below(ax, legend, columns, below_pt, fontsize=NOTE_PT, handlelength=1.2, columnspacing=1.0)
+
+
+def legend_below(ax: Axes, legend: Legend, columns: int = 3, below_pt: float = 42.0, **look: float) -> None:
     """Legend under the words of the time or number axis."""
     from matplotlib.transforms import ScaledTranslation
 
@@ -180,7 +196,7 @@ def legend_below(ax: Axes, legend: Legend, columns: int = 3, below_pt: float = 4
     down = ScaledTranslation(0.0, -below_pt / 72.0, figure.dpi_scale_trans)
     _legend(
         ax, legend, bbox_to_anchor=(0.0, 0.0), bbox_transform=ax.transAxes + down, ncols=min(columns, len(legend)),
-        columnspacing=1.4, borderpad=0.0,
+        borderpad=0.0, **{"columnspacing": 1.4, **look},
     )  # fmt: skip
 
 
@@ -193,8 +209,8 @@ def _legend(ax: Axes, legend: Legend, **place: Any) -> None:  # noqa: ANN401 - w
     """Legend at a place, its words taken as they are: a dollar sign in a name begins no formula."""
     if legend:
         drawn = ax.legend(
-            list(legend.values()), list(legend), loc="upper left", frameon=False, fontsize=WORD_PT, borderaxespad=0.0,
-            handlelength=2.4, handleheight=1.2, **place,
+            list(legend.values()), list(legend), loc="upper left", frameon=False, borderaxespad=0.0, handleheight=1.2,
+            **{"fontsize": WORD_PT, "handlelength": 2.4, **place},
         )  # fmt: skip
         for text in drawn.get_texts():
             text.set_parse_math(False)
@@ -203,6 +219,31 @@ def _legend(ax: Axes, legend: Legend, **place: Any) -> None:  # noqa: ANN401 - w
 def fill_of(colour: str, hatch: str) -> dict[str, Any]:
     """How something filled is drawn: pale, hatched, with an edge."""
     return {"facecolor": pale(colour), "hatch": hatch, **EDGE}
+
+
+def solid_of(colour: str, hatch: str = "") -> dict[str, Any]:
+    """How something is drawn whose colour is its meaning: full colour, white edge and hatch."""
+    return {"facecolor": colour, "hatch": hatch, "edgecolor": WHITE, "linewidth": 0.8}
+
+
+def write_on(ax: Axes, x: float, y: float, text: str, colour: str, height: float) -> None:
+    """Write in the middle of a bar of a colour and a height, on a part of it without a hatch across the letters."""
+    from matplotlib.colors import to_rgb
+
+    red, green, blue = to_rgb(colour)
+    ink = BLACK if 0.299 * red + 0.587 * green + 0.114 * blue > LIGHT else WHITE
+    wide = text_width(ax, text)
+    ax.barh([y], [wide], PATCH * height, [x - wide / 2.0], facecolor=colour, linewidth=0.0, zorder=4.6)
+    ax.text(
+        x, y, text, ha="center", va="center", fontsize=NOTE_PT, color=ink, zorder=4.7, parse_math=False, clip_on=True
+    )
+
+
+def text_width(ax: Axes, text: str, size_pt: float = NOTE_PT) -> float:
+    """Width that a text takes along the axis of axes whose limits are set, about; in units of that axis."""
+    left, right = ax.get_xlim()
+    axes_pt = 72.0 * DRAWN_SHARE * ax.get_figure(root=True).get_figwidth()  # type: ignore[union-attr]
+    return (right - left) * LETTER * size_pt * (len(text) + 1) / axes_pt
 
 
 def names_at(ax: Axes, names: Sequence[str], letters: int = NAME_LETTERS, *, paths: bool = False) -> None:
@@ -277,9 +318,9 @@ def nothing(ax: Axes, why: str) -> Axes:
     return ax
 
 
-def empty(ax: Axes, title: str, why: str) -> Axes:
+def empty(ax: Axes, title: str, why: str, size_pt: float = TITLE_PT) -> Axes:
     """Say under a title why there is nothing to see."""
-    heading(ax, title)
+    heading(ax, title, size_pt=size_pt)
     return nothing(ax, why)
 
 

@@ -137,7 +137,7 @@ def _stacked_rows(
     ax.set_xlabel(words.axis, fontsize=10.0)
     style.beside_rows(ax, [number_text(total) for total in totals], "in all")
     style.legend_below(ax, legend)
-    style.heading(ax, title, f"{_premises(runs)} {words.note}".rstrip())
+    style.heading(ax, title, f"{premises(runs)} {words.note}".rstrip())
     return ax
 
 
@@ -154,10 +154,14 @@ def _bars(ax: style.Axes, stacks: list[Stack], rows: range) -> style.Legend:
     return legend
 
 
-def _premises(runs: Runs) -> str:
+def premises(runs: Runs) -> str:
     """Say what the means are taken over, and what a whisker is."""
-    weeks = counted(runs.schedule.weeks, "week")
     if runs.replications < 2:
-        return f"One replication of {weeks}: no intervals."
-    ends = f"whiskers: {100.0 * runs.confidence:g} % intervals of the total"
-    return f"Means of {runs.replications} replications of {weeks}; {ends}."
+        return f"{mean_of(runs).capitalize()}: no intervals."
+    return f"Means of {mean_of(runs)}; whiskers: {100.0 * runs.confidence:g} % intervals of the total."
+
+
+def mean_of(runs: Runs) -> str:
+    """Say what means are taken over, such as `20 replications of 4 weeks`."""
+    number = "one replication" if runs.replications < 2 else f"{runs.replications} replications"
+    return f"{number} of {counted(runs.schedule.weeks, 'week')}"

@@ -70,6 +70,13 @@ def plain_number(value: float, *, share: bool = False) -> str:
     return f"{100.0 * value:.1f} %" if share else f"{value:.1f}" if abs(value) < 100.0 else f"{value:.0f}"
 
 
+def short_number(value: float) -> str:
+    """Write a number for a title: whole from ten on, else with one digit behind the point; a dash for nothing."""
+    if not math.isfinite(value):
+        return "-"
+    return f"{value:,.0f}" if abs(value) >= 9.95 else f"{round(value, 1) + 0.0:g}"
+
+
 def counted(number: float, thing: str) -> str:
     """Write a count with its noun, such as `1 week`, `2.5 weeks` or `1,200 batteries`."""
     text = f"{number:,.0f}" if number == round(number) else f"{number:g}"
