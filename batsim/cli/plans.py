@@ -66,9 +66,9 @@ def report(
     plans = batsim.plan_layouts(scenario, settings_of(options))
     advised = batsim.recommend(plans).layout
     if tell := line_progress():
-        tell("the room over a week, and the page")
-    room = plans.room(advised, options["workers"])
-    html = batsim.report_html(plans, _date() if date is None else date, room, annex=annex)
+        tell("the worst hour, the room over a week, and the page")
+    looked_at = plans.seen(advised, options["workers"])
+    html = batsim.report_html(plans, _date() if date is None else date, looked_at, annex=annex)
     if ordered is not None:
         with written("--order", "choose another file"), replacing(Path(ordered)) as beside:
             beside.write_text(batsim.order_csv(plans.layouts[advised]), encoding="utf-8", newline="")

@@ -36,7 +36,12 @@ class Recommendation(NamedTuple):
     """What to order, the dearest first, and what that costs."""
     opens: str
     """What is open: checks that could forbid it and are not known, and what has to be cured; empty where nothing is."""
+    of_targets: str
+    """How it stands to the targets."""
+    usual: str
+    """When the arrangement is usually chosen, with what here is not so; empty where nothing is known of that."""
     reasons: tuple[str, ...]
+    """Targets, checks, what the others cost and lose, and the usual choice."""
     risks: tuple[str, ...]
     """The main risks of the recommended layout, the gravest first."""
     ranking: tuple[str, ...]
@@ -59,8 +64,8 @@ def recommend(plan: Plan) -> Recommendation:
     reasons = [_of_targets(best), f"Checks: {best.counts}."]
     if others:
         reasons.append(_against(best, others, plan.scenario.site.currency))
-    if best.advice.says:
-        reasons.append(_usual_choice(best))
+    if usual := _usual_choice(best) if best.advice.says else "":
+        reasons.append(usual)
     return Recommendation(
         layout=best.layout,
         says=_what_to_do(best, others, plan.scenario.figures),
@@ -68,6 +73,8 @@ def recommend(plan: Plan) -> Recommendation:
         costs="" if best.impossible else _costs(plan, best),
         order="" if best.impossible else _orders(best),
         opens="" if best.impossible else " ".join(filter(None, (_not_known(best), _cure(best)))),
+        of_targets=_of_targets(best),
+        usual=usual,
         reasons=tuple(reasons),
         risks=_risks(best),
         ranking=ranking,

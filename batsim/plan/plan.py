@@ -1,7 +1,6 @@
 """The plan: everything that an adviser hands over for one layout or all, from one call."""
 
 import dataclasses
-import math
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -22,23 +21,18 @@ from batsim.plan.evidence import Evidence, evidence
 from batsim.plan.lots import LotOutlook, lot_outlooks
 from batsim.plan.money import Payback, YearlyCost, payback
 from batsim.plan.possible import impossible_layouts, why
+from batsim.plan.seen import Seen, seen
 from batsim.plan.supply import SupplyPlan, held_back, supply
 from batsim.plan.survey import BATTERY_ROOM, named, spaces_of
 from batsim.plan.ventilation import Ventilation
-from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.site import Scenario
 from batsim.study.compare import COMPARED, Comparison
 from batsim.study.limits import MISSED, TargetResult
 from batsim.study.prices import Price, interest_of, life_of
-from batsim.study.room_over import RoomOver, room_over
 from batsim.study.running.runs import plain
 from batsim.study.sweeps.points import figures_asked
 from batsim.study.waits import Waits
-
-ROOM_REPLICATIONS = 5
-"""Replications that a picture of the room needs at most."""
-
 
 IN_ALL = "in all"
 """What stands before a sum."""
@@ -141,20 +135,9 @@ class Plan(Shows):
         }
         return Waits(planned, waits)
 
-    def room(self, layout: str, workers: int | None = None) -> RoomOver | None:
-        """Simulate a layout once more and keep its room; None where less than a week is measured."""
-        weeks = math.floor(self.schedule.length_min / WEEK_MIN)
-        if weeks < 1:
-            return None
-        schedule = self.schedule
-        settings = Settings(
-            replications=min(schedule.replications, ROOM_REPLICATIONS),
-            weeks=weeks,
-            warm_up_weeks=schedule.warm_up_weeks,
-            seed=schedule.seed,
-            workers=workers,
-        )
-        return room_over(schedule.scenario, layout, settings)
+    def seen(self, layout: str, workers: int | None = None) -> Seen:
+        """Simulate once more what a report shows: a layout's room over a week, the worst hour, hours that are lost."""
+        return seen(self.schedule, layout, workers)
 
     def conversion(self, before: str, after: str) -> tuple[PartChange, ...]:
         """Parts that change where one planned layout takes the place of another; a KeyError where it is not planned."""

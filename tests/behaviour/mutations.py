@@ -160,5 +160,5 @@ def _done(file: Path, number: int, *, runs: bool) -> Iterator[str]:
         plan_text(plans, WIDTH)
         yield "planned"
         if number % REPORTED == 0:
-            batsim.report_html(plans, "", plans.room(batsim.recommend(plans).layout, 1))
+            batsim.report_html(plans, "", plans.seen(batsim.recommend(plans).layout, 1))
             yield "reported"

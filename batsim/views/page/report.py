@@ -19,8 +19,8 @@ from batsim.output import csv_text
 from batsim.plan.cautions import DECIDES
 from batsim.plan.checks import cited
 from batsim.plan.plan import LayoutPlan, Plan
+from batsim.plan.seen import Seen
 from batsim.study.prices import plain_amount
-from batsim.study.room_over import RoomOver
 from batsim.views.page.annex import comparison_of_all, inputs_of, layout_plan, other_layout
 from batsim.views.page.report_charts import charts_of
 from batsim.views.text.numbers import number_text
@@ -41,7 +41,7 @@ class Row(NamedTuple):
     is_part: bool = False
 
 
-def report_html(plans: Plan, date: str = "", room: RoomOver | None = None, *, annex: bool = False) -> str:
+def report_html(plans: Plan, date: str = "", looked_at: Seen | None = None, *, annex: bool = False) -> str:
     """Write one self-contained page for a customer.
 
     Parameters
@@ -50,8 +50,9 @@ def report_html(plans: Plan, date: str = "", room: RoomOver | None = None, *, an
         Plans of the layouts of a scenario, see `batsim.plan_layouts`. The recommended one is the answer.
     date
         Shown at the top; left out when empty, so that the same plans give the same bytes.
-    room
-        What the plans' `room` brings of the recommended layout, for the picture of a week; none is drawn without it.
+    looked_at
+        What the plans' `seen` brings of the recommended layout, for the pictures of the worst hour and of the room over
+        a week; none of them is drawn without it.
     annex
         Whether the annex (all tables, inputs, defaults with source, method, other layouts) goes on paper too. On the
         screen it is folded.
@@ -71,7 +72,7 @@ def report_html(plans: Plan, date: str = "", room: RoomOver | None = None, *, an
         date=date,
         decides=DECIDES,
         with_annex=annex,
-        charts=charts_of(plans, room),
+        charts=charts_of(plans, looked_at),
         **_answer(plans, advised),
         **_behind(plans, advised),
     )
@@ -85,7 +86,7 @@ def _answer(plans: Plan, advised: Recommendation) -> dict[str, Any]:
         "answer_texts": [without_keys(text) for text in (advised.costs, advised.order, advised.opens) if text],
         "layouts": [_named(plans, name) for name in advised.ranking],
         "rows": list(_rows(plans, advised.ranking)),
-        "reasons": [without_keys(reason) for reason in advised.reasons],
+        "reasons": [without_keys(reason) for reason in (advised.of_targets, advised.usual) if reason],
         "lines": [line for line in best.equipment if line.to_order],
         "sum": f"{best.money.purchase.as_quoted.text} {best.money.currency}",
         "order_csv": base64.b64encode(order_csv(best).encode()).decode(),

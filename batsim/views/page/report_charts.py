@@ -8,11 +8,17 @@ from matplotlib.figure import Figure
 
 from batsim.decision.recommendation import recommend
 from batsim.plan.plan import Plan
-from batsim.study.room_over import RoomOver
+from batsim.plan.seen import Seen
+from batsim.views.charts.cost_chart import cost_chart, cost_text
+from batsim.views.charts.heat_chart import heat_chart, heat_text
 from batsim.views.charts.hydrogen_chart import hydrogen_chart
+from batsim.views.charts.lanes_chart import lanes_chart, lanes_text
 from batsim.views.charts.load_chart import load_chart
+from batsim.views.charts.minutes_chart import minutes_chart, minutes_text
 from batsim.views.charts.room_plan_chart import room_plan_chart
+from batsim.views.charts.season_chart import season_chart, season_text
 from batsim.views.charts.stacked_charts import downtime_chart, labour_chart
+from batsim.views.charts.truck_shift_chart import truck_shift_chart, truck_shift_text
 from batsim.views.charts.waits_chart import waits_chart
 from batsim.views.charts.week_chart import week_chart
 from batsim.views.page.inline_svg import for_a_page, inline_svg
@@ -37,35 +43,66 @@ class Charts(NamedTuple):
     annex: list[DrawnChart]
 
 
-def charts_of(plans: Plan, room: RoomOver | None) -> Charts:
-    """Draw the charts of plans in the order of the page; that of a week only where it is given."""
+def charts_of(plans: Plan, looked_at: Seen | None) -> Charts:
+    """Draw the charts of plans; those of runs that were looked at once more only where there are such."""
     with for_a_page():
-        first, *others = _charts(plans, room)
-        return Charts(first, [], [], others)
+        return Charts(
+            answer=_drawn("minutes", "Minutes lost", "", minutes_chart(plans), minutes_text(plans)),
+            why=list(_reasons(plans, looked_at)),
+            cost=[_drawn("costs", "Cost of a year", "", cost_chart(plans), cost_text(plans))],
+            annex=list(_behind(plans, looked_at)),
+        )
 
 
-def _drawn(prefix: str, title: str, caption: str, chart: Axes | Figure) -> DrawnChart:
-    """Take a chart into the page, its ids beginning with a prefix."""
+def _drawn(prefix: str, title: str, caption: str, chart: Axes | Figure, told: str = "") -> DrawnChart:
+    """Take a chart into the page, its ids beginning with a prefix; what it draws is told in words to who cannot see."""
     figure = chart.get_figure(root=True)
     assert figure is not None  # charts make one
-    return DrawnChart(inline_svg(figure, prefix, title, caption), title, caption, len(figure.axes) > 1)
+    return DrawnChart(inline_svg(figure, prefix, title, told or caption), title, caption, len(figure.axes) > 1)
 
 
-def _charts(plans: Plan, room: RoomOver | None) -> Iterator[DrawnChart]:
-    """Draw the charts one after another."""
+def _reasons(plans: Plan, looked_at: Seen | None) -> Iterator[DrawnChart]:
+    """Draw what says why: the worst hour, and the seasons where there are any."""
+    if looked_at is not None:
+        worst = looked_at.worst
+        yield _drawn("worst", "The worst hour", "", lanes_chart(worst), lanes_text(worst))
+    if plans.scenario.seasons:
+        yield _drawn("seasons", "Seasons", "", season_chart(plans), season_text(plans))
+
+
+def _behind(plans: Plan, looked_at: Seen | None) -> Iterator[DrawnChart]:
+    """Draw the charts of the annex one after another."""
     comparison, layout = plans.comparison, recommend(plans).layout
     text = "Where trucks lose their minutes: downtime per truck-shift by cause, with the interval of the total."
     yield _drawn("downtime", "Downtime by cause", text, downtime_chart(comparison))
     if comparison.runs.areas:
         text = "Where trucks of each area lose their minutes; the line is the target of the site."
         yield _drawn("areas", "Downtime by area", text, downtime_chart(comparison.by_area))
+    runs, text = comparison.runs, f"From scheduled to working minutes of a truck-shift of layout '{layout}'."
+    yield _drawn("shift", "A truck-shift", text, truck_shift_chart(runs, layout), truck_shift_text(runs, layout))
+    if looked_at is not None and looked_at.lost is not None:
+        lost = looked_at.lost
+        text = f"When trucks lose their minutes in layout '{lost.layout}': truck-minutes lost in each hour of the week."
+        yield _drawn("lost", "Lost minutes by hour", text, heat_chart(lost), heat_text(lost))
     text = "Hands-on minutes of a working day by person and task; no allowance for rest is added."
     yield _drawn("labour", "Labour by person and task", text, labour_chart(comparison))
     text = "How long exchanges wait: share of those that start within so many minutes of the truck's arrival."
     yield _drawn("waits", "Waits", text, waits_chart(plans.waits))
-    if room is not None:
+    if looked_at is not None and looked_at.room is not None:
+        room = looked_at.room
         text = f"The room of layout '{room.layout}' over a week: mean and band of quarters of an hour."
         yield _drawn("week", "The room over a week", text, week_chart(room))
+    yield from _of_services(plans, layout)
+    for number, (area, stated) in enumerate(plans.scenario.layouts[layout].by_area.items()):
+        if stated.floor is not None:
+            of = f"area '{area}' of " if area else ""
+            text = f"The room of {of}layout '{layout}' to scale, as the scenario states it: no design of a room."
+            chart = room_plan_chart(plans.scenario, layout, area=area)
+            yield _drawn(f"plan{number or ''}", "Plan of the room", text, chart)
+
+
+def _of_services(plans: Plan, layout: str) -> Iterator[DrawnChart]:
+    """Draw the load, and the hydrogen in each space in which there is any."""
     evidence = plans.layouts[layout].evidence
     text = f"Load of all chargers of layout '{layout}' over a week, mean of 15 min, with the peak of the replications."
     yield _drawn("load", "Electrical load", text, load_chart(evidence))
@@ -74,9 +111,3 @@ def _charts(plans: Plan, room: RoomOver | None) -> Iterator[DrawnChart]:
             of = f"{air.space_name} of layout '{layout}'"
             text = f"Hydrogen in the air of the {of}, well mixed; near cells there is more."
             yield _drawn(f"hydrogen{number or ''}", "Hydrogen", text, hydrogen_chart(evidence, air))
-    for number, (area, stated) in enumerate(plans.scenario.layouts[layout].by_area.items()):
-        if stated.floor is not None:
-            of = f"area '{area}' of " if area else ""
-            text = f"The room of {of}layout '{layout}' to scale, as the scenario states it: no design of a room."
-            chart = room_plan_chart(plans.scenario, layout, area=area)
-            yield _drawn(f"plan{number or ''}", "Plan of the room", text, chart)

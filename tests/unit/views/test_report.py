@@ -100,7 +100,7 @@ def planned() -> Plan:
 
 @cache
 def page() -> str:
-    return report_html(planned(), room=planned().room(recommend(planned()).layout, workers=1))
+    return report_html(planned(), looked_at=planned().seen(recommend(planned()).layout, workers=1))
 
 
 def call(*arguments: object, **options: Any) -> Result:
@@ -226,7 +226,7 @@ def test_it_has_a_language_a_title_and_landmarks() -> None:
 
 def test_the_same_plan_gives_the_same_bytes() -> None:
     """A date stands in it only when it is given."""
-    assert report_html(planned(), room=planned().room(recommend(planned()).layout, workers=1)) == page()
+    assert report_html(planned(), looked_at=planned().seen(recommend(planned()).layout, workers=1)) == page()
     assert "2026-11-26" not in page()
     assert "2026-11-26" in report_html(planned(), "2026-11-26")
 

@@ -205,8 +205,8 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def written(folder: Path, found: Plan, name: str, *, annex: bool = False) -> Path:
     """The page of a plan, with all its charts."""
-    file, room = folder / name, found.room(recommend(found).layout, workers=1)
-    file.write_text(report_html(found, room=room, annex=annex), encoding="utf-8")
+    file, looked_at = folder / name, found.seen(recommend(found).layout, workers=1)
+    file.write_text(report_html(found, looked_at=looked_at, annex=annex), encoding="utf-8")
     return file
 
 
