@@ -29,6 +29,7 @@ from .statistics.intervals import Interval as Interval
 from .study.bottleneck.bottleneck import Bottleneck as Bottleneck, bottleneck as bottleneck
 from .study.compare import Comparison as Comparison
 from .study.day_without import DayWithout as DayWithout, day_without as day_without
+from .study.replay.replay import Replay as Replay, replay as replay
 from .study.room_over import RoomOver as RoomOver, room_over as room_over
 from .study.running.replications import run as run
 from .study.running.runs import Runs as Runs
@@ -52,6 +53,7 @@ from .views.charts.sensitivity_chart import indices_chart as indices_chart, torn
 from .views.charts.stacked_charts import downtime_chart as downtime_chart, labour_chart as labour_chart
 from .views.charts.waits_chart import waits_chart as waits_chart
 from .views.charts.week_chart import day_chart as day_chart, week_chart as week_chart
+from .views.page.replay import replay_block as replay_block, replay_html as replay_html
 from .views.page.report import report_html as report_html
 
 __version__: str
