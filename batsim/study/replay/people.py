@@ -34,11 +34,8 @@ def people(window: Window) -> Iterator[Thing]:
 def _free(window: Window, jobs: list[Row], numbers: list[int]) -> Iterator[tuple[int, Stay]]:
     """Attendants on duty without a job."""
     shifts = [shift for shift in window.facts.attendant_windows if shift[0] < window.to_min]
-    edges = {row[name] for row in jobs for name in ("start_min", "end_min")} | {
-        edge for each in shifts for edge in each[:2]
-    }
-    times = [window.from_min, *sorted(edge for edge in edges if window.from_min < edge < window.to_min), window.to_min]
-    for since, until in pairwise(times):
+    edges = [row[name] for row in jobs for name in ("start_min", "end_min")]
+    for since, until in pairwise(window.instants([*edges, *(edge for shift in shifts for edge in shift[:2])])):
         on_duty = sum(people for begin, end, people in shifts if begin <= since < end)
         at_job = {
             number: row for row, number in zip(jobs, numbers, strict=True) if row["start_min"] <= since < row["end_min"]

@@ -1,4 +1,4 @@
-"""The room over an hour, thing by thing: what each truck, battery, station, charger, device and person does, and where."""
+"""The room over an hour, thing by thing: what each truck, battery, charger, person and so on does, and where."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass

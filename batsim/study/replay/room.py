@@ -55,7 +55,7 @@ def _in_bay(spent: Sequence[Stay]) -> Iterator[Stay]:
 
 
 def _spent(window: Window, battery: int, at_stations: Sequence[Stay]) -> Iterator[Stay]:
-    """States of a battery, each with its place: on its way between truck and bay it is at the station with its truck."""
+    """States of a battery, each with its place: with its truck at the station, before that and after in its bay."""
     for code, begin, end in window.states[battery]:
         moved = code in (IN_TRANSFER, LAID_DOWN)
         if code == IN_TRUCK or battery in window.truck_of:

@@ -133,13 +133,16 @@ class Window:
 
     def thing(self, kind: str, name: str, number: int, area: int, spent: Sequence[Stay]) -> Thing:
         """Make a thing of what it spends its time with; what stands later in the list lies over what stands before."""
-        times = {time for stay in spent for time in stay[:2] if self.from_min < time < self.to_min}
         steps: list[Step] = []
-        for time in (self.from_min, *sorted(times)):
+        for time in self.instants(time for stay in spent for time in stay[:2])[:-1]:
             stay = next(stay for stay in reversed(spent) if stay.from_min <= time < stay.to_min)
             if not steps or steps[-1][1:] != stay[2:]:
                 steps.append(Step(time, *stay[2:]))
         return Thing(kind, name, number, area, tuple(steps))
+
+    def instants(self, times: Iterable[float]) -> list[float]:
+        """Instants within the window, in order, between its start and its end. [min]"""
+        return [self.from_min, *sorted({time for time in times if self.from_min < time < self.to_min}), self.to_min]
 
     def shows(self, stay: Stay) -> bool:
         """Whether something takes time, some of it in the window."""
@@ -247,12 +250,8 @@ class Window:
         """Who waits in each area, from each change to the next."""
         edges = {time for wait in self.waits for time in wait[1:]}
         edges |= set(self.record.columns("queues")["from_min"].tolist())
-        times = [self.from_min, *sorted(time for time in edges if self.from_min < time < self.to_min), self.to_min]
-        return [
-            self._waiting(area, since, until)
-            for since, until in pairwise(times)
-            for area in range(len(self.facts.areas))
-        ]
+        spans = pairwise(self.instants(edges))
+        return [self._waiting(area, *span) for span in spans for area in range(len(self.facts.areas))]
 
     def _waiting(self, area: int, since: float, until: float) -> Waiting:
         """Who waits in an area from an instant on."""

@@ -1,0 +1,233 @@
+"""Where everything stands in the drawing of a room: the same for the moving picture and for still frames."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from math import inf
+from typing import NamedTuple
+
+from batsim.record.facts import AreaFacts
+from batsim.record.words import CAUSES, PERSONS
+from batsim.study.replay.people import ELSEWHERE, OFF_DUTY
+from batsim.study.replay.replay import Replay
+from batsim.study.replay.trucks import WAITS
+from batsim.study.replay.window import (
+    BATTERY,
+    BAY,
+    CHARGER,
+    DEVICE,
+    FROM_TRUCK,
+    QUEUE,
+    STATION,
+    TO_TRUCK,
+    TRUCK,
+    WAY,
+    WORK,
+    Step,
+    Thing,
+)
+from batsim.views.charts.chart_style import (
+    CAUSE_LOOKS,
+    CHARGER_LOOKS,
+    STATE_LOOKS,
+    TASK_LOOKS,
+    Look,
+    looks_of,
+    names_fit,
+)
+from batsim.views.text.numbers import counted
+
+WIDTH = 760
+"""Width of the drawing. Printed over a sheet of A4, a letter of 12 is 8 pt high."""
+BETWEEN, GAP, LABEL, LETTER = 24, 3, 17, 6.6
+"""Between areas and blocks; between cells; height of a label; width of a letter in it, about."""
+MOST_BESIDE = 2
+"""Areas that stand beside one another."""
+Cell = tuple[int, int]
+"""Width and height."""
+BOX: Cell = (36, 18)
+"""A truck, a battery."""
+CHIP: Cell = (20, 14)
+"""A charger; what tells the state of a device or a person, whose words stand beside it."""
+NUMBER = 20
+"""Width of the number of a station."""
+STATION_CELL: Cell = (NUMBER + 3 * (BOX[0] + GAP), BOX[1] + 2 * GAP)
+"""A station: its number, the truck, the battery out of it, the battery into it."""
+SPOT_CELL: Cell = (NUMBER + BOX[0] + GAP, BOX[1] + 2 * GAP)
+"""A charging spot: its number, the truck."""
+WORDS_CELL: Cell = (184, 18)
+"""A device, a person: a chip and words."""
+QUEUE_LETTERS = 48
+"""Letters of the longest label of a queue."""
+BOX_OF_STATION, WORDS = "box", "words"
+"""Places of the outline of a station and of the label of a queue."""
+BOXES = {STATION: BOX_OF_STATION, QUEUE: WORDS}
+HIDDEN = (OFF_DUTY, ELSEWHERE)
+"""States of people who are not in the room."""
+OUTLINED = (WAY, QUEUE, STATION, BAY)
+"""Places that are seen when nothing stands there."""
+LOOKS: dict[str, dict[str, Look]] = {
+    TRUCK: STATE_LOOKS
+    | {state: CAUSE_LOOKS[cause] for state, cause in zip(WAITS, CAUSES, strict=True)}
+    | looks_of("truck"),
+    BATTERY: {state: (*look[:2], state) for state, look in STATE_LOOKS.items()},
+    CHARGER: looks_of("thing") | {state: (*look, state) for state, look in CHARGER_LOOKS.items()},
+    **{kind: looks_of("thing") for kind in (STATION, DEVICE)},
+    **{kind: looks_of("thing") | TASK_LOOKS for kind in PERSONS},
+}
+"""How things look, by kind and state."""
+CAUSES_IN_WORDS = {state: CAUSE_LOOKS[cause][2] for state, cause in zip(WAITS, CAUSES, strict=True)}
+"""What a truck waits for, in words."""
+
+Place = tuple[str, int, int]
+"""What it is, its area, its number; of things that stay where they are their position in the replay."""
+Point = tuple[int, int]
+
+
+class Block(NamedTuple):
+    """Cells of a kind under a label."""
+
+    label: str
+    places: tuple[Place, ...]
+    cell: Cell
+    letters: int = 0
+    """Room for a label that changes."""
+
+
+@dataclass(frozen=True)
+class Scene:
+    """Where everything stands."""
+
+    width: int
+    height: int
+    points: dict[Place, Point]
+    """Upper left corner of each cell."""
+    cells: dict[Place, Cell]
+    labels: list[tuple[int, int, str]]
+    """Where which label begins."""
+
+
+class _Sheet:
+    """A column of a drawing that blocks are put on, beside one another where there is room."""
+
+    def __init__(self, left: int, top: int, width: int) -> None:
+        self.left, self.top, self.width = left, top, width
+        self.across = self.down = 0
+        self.points: dict[Place, Point] = {}
+        self.cells: dict[Place, Cell] = {}
+        self.labels: list[tuple[int, int, str]] = []
+
+    @property
+    def bottom(self) -> int:
+        """Where the next row of blocks would begin."""
+        return self.top + self.down
+
+    def put(self, block: Block) -> None:
+        """Put a block beside the last one, or below."""
+        across, down = block.cell[0] + GAP, block.cell[1] + GAP
+        letters = max(block.letters, len(block.label))
+        wide = min(self.width, max(len(block.places) * across, round(LETTER * letters)))
+        if self.across + wide > self.width:
+            self.across, self.top, self.down = 0, self.bottom, 0
+        left, columns = self.left + self.across, max(1, (self.width + GAP) // across)
+        if block.label:
+            self.labels.append((left, self.top + 12, names_fit([block.label], round(self.width / LETTER), 1)[0]))
+        for number, place in enumerate(block.places):
+            row, column = divmod(number, columns)
+            point = (left + across * column, self.top + LABEL + down * row)
+            self.cells[place], self.points[place] = block.cell, point
+            if place[0] == STATION:
+                self._fit_out(place, point)
+        if block.letters:
+            self.points[WORDS, block.places[0][1], 0] = (left, self.top)
+        rows = -(-len(block.places) // columns)
+        self.across += wide + BETWEEN
+        self.down = max(self.down, LABEL + down * rows + GAP)
+
+    def _fit_out(self, place: Place, point: Point) -> None:
+        """Make room in a station for its truck and the batteries of the exchange."""
+        self.points[BOX_OF_STATION, *place[1:]] = point
+        for beside, what in enumerate((STATION, FROM_TRUCK, TO_TRUCK)):
+            self.points[what, *place[1:]] = (point[0] + NUMBER + beside * (BOX[0] + GAP), point[1] + GAP)
+
+
+def scene_of(replay: Replay) -> Scene:
+    """Put the areas of a room beside one another, its people below."""
+    areas, tops = replay.facts.areas, [0]
+    columns = min(MOST_BESIDE, len(areas))
+    width = (WIDTH - BETWEEN * (columns - 1)) // columns
+    sheets: list[_Sheet] = []
+    for number, area in enumerate(areas):
+        if number % columns == 0 and sheets:
+            tops.append(max(sheet.bottom for sheet in sheets) + GAP)
+        sheet = _Sheet((number % columns) * (width + BETWEEN), tops[-1], width)
+        for block in _blocks(replay, number, area):
+            sheet.put(block)
+        sheets.append(sheet)
+    below = _Sheet(0, max(sheet.bottom for sheet in sheets), WIDTH)
+    people = tuple((thing.kind, -1, which) for which, thing in enumerate(replay.things) if thing.kind in PERSONS)
+    if people:
+        below.put(Block("People", people, WORDS_CELL))
+    sheets.append(below)
+    return Scene(
+        WIDTH,
+        below.bottom,
+        {place: point for sheet in sheets for place, point in sheet.points.items()},
+        {place: cell for sheet in sheets for place, cell in sheet.cells.items()},
+        [label for sheet in sheets for label in sheet.labels],
+    )
+
+
+def _blocks(replay: Replay, number: int, area: AreaFacts) -> Iterator[Block]:
+    """Blocks of an area, from where trucks work to where batteries are charged."""
+    name = f"{area.name}: " if area.name else ""
+    own = [(which, thing) for which, thing in enumerate(replay.things) if thing.area == number]
+    for group in (replay.facts.groups[group] for group in area.groups):
+        trucks = [each.number for _, each in own if each.kind == TRUCK and each.name == group]
+        places = tuple((WORK, number, truck) for truck in trucks)
+        yield Block(f"{name}{group}, {counted(len(trucks), 'truck')}", places, BOX)
+    yield Block("On the way", _used(own, WAY, number), BOX)
+    yield Block("", _used(own, QUEUE, number), BOX, QUEUE_LETTERS)
+    stations = tuple((STATION, number, each.number) for _, each in own if each.kind == STATION)
+    if area.in_truck:
+        yield Block(counted(len(stations), "charging spot"), stations, SPOT_CELL)
+    else:
+        yield Block(counted(len(stations), "exchange station"), stations, STATION_CELL)
+    devices = tuple((DEVICE, number, which) for which, each in own if each.kind == DEVICE)
+    if devices:
+        yield Block("Devices", devices, WORDS_CELL)
+    if not area.in_truck:
+        bays = max(int(area.bays) if area.bays < inf else 0, len(_used(own, BAY, number)))
+        yield Block(counted(bays, area.bay), tuple((BAY, number, bay) for bay in range(bays)), BOX)
+    for charger in dict.fromkeys(each.name for _, each in own if each.kind == CHARGER):
+        chargers = [which for which, each in own if each.kind == CHARGER and each.name == charger]
+        places = tuple((CHARGER, number, which) for which in chargers)
+        yield Block(f"{counted(len(chargers), 'charger')}, {charger}", places, CHIP)
+
+
+def _used(own: Sequence[tuple[int, Thing]], at: str, area: int) -> tuple[Place, ...]:
+    """Places of a kind up to the last that is used in the window, one at least."""
+    last = max((step.number for _, thing in own for step in thing.steps if step.at == at), default=0)
+    return tuple((at, area, number) for number in range(last + 1))
+
+
+def point_of(scene: Scene, which: int, thing: Thing, step: Step) -> Point | None:
+    """Where a thing is drawn at one of its steps; nowhere while it is not in the room, or inside a truck."""
+    if thing.kind in (TRUCK, BATTERY):
+        return scene.points.get((step.at, thing.area, thing.number if step.at == WORK else step.number))
+    if thing.kind in (STATION, QUEUE):
+        return scene.points.get((BOXES[thing.kind], thing.area, thing.number))
+    return None if step.state in HIDDEN else scene.points[thing.kind, thing.area, which]
+
+
+def words_of(thing: Thing, step: Step) -> str:
+    """What is written on a thing, or beside it; numbers count from 1."""
+    number = str(thing.number + 1)
+    if thing.kind in (TRUCK, BATTERY, STATION):
+        return number
+    if thing.kind == CHARGER:
+        return ""
+    if thing.kind == QUEUE:
+        if not step.number:
+            return "Waiting: no truck"
+        return f"Waiting: {counted(step.number, 'truck')}, the first {CAUSES_IN_WORDS[step.state]}"
+    return f"{(thing.name or thing.kind).replace('_', ' ')} {number}: {LOOKS[thing.kind][step.state][2]}"
