@@ -25,6 +25,8 @@ class Wait(NamedTuple):
     """How long a truck waited from its arrival to the start of its exchange or charge."""
 
     truck: int
+    from_min: float
+    """When it came. [min]"""
     minutes: float
     """The whole wait, also what of it lies outside the window. [min]"""
 
@@ -103,7 +105,7 @@ def replay(record: Record, from_min: float, to_min: float) -> Replay:
     window = Window(record, begin, end)
     came = [row for row in window.visits if begin <= row["joined_min"] < end]
     turned_away = sum(row["kind"] == TURNED_AWAY for row in came)
-    waits = [Wait(int(row["truck"]), until - since) for row, since, until in window.waits]
+    waits = [Wait(int(row["truck"]), since, until - since) for row, since, until in window.waits]
     makers = (trucks, batteries, stations, chargers, devices, people, queues)
     return Replay(
         record.facts,

@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 from jinja2 import Environment, PackageLoader
 
 from batsim.study.replay.replay import Replay
-from batsim.views.charts.time_axis import one_run_note, span_text
+from batsim.views.charts.time_axis import one_run_note
 from batsim.views.page.replay_picture import BASE, BOXES, DIGIT, GROUND, Picture
 from batsim.views.text.numbers import counted
 from batsim.views.text.trace_text import clock, event_sentences
@@ -40,7 +40,7 @@ def replay_html(replay: Replay, title: str = "") -> str:
     str
         HTML. It needs nothing from outside; everything that comes from the scenario is escaped.
     """
-    span = f"{replay.facts.title}, {span_text(replay.facts, replay.from_min, replay.to_min)}"
+    span = f"{replay.facts.title}, {_span(replay)}"
     return (
         _templates()
         .get_template("replay.html.j2")
@@ -110,9 +110,18 @@ def replay_sentence(replay: Replay) -> str:
         texts.append("None had to wait.")
     else:
         group = next(thing.name for thing in replay.of("truck") if thing.number == wait.truck)
-        texts.append(f"The longest wait was {wait.minutes:.0f} min (truck {wait.truck + 1}, {group}).")
+        who = f"truck {wait.truck + 1}, {group}, from {clock(facts, wait.from_min)}"
+        texts.append(f"The longest wait was {wait.minutes:.0f} min ({who}).")
         texts.append(f"At most {counted(most, 'truck')} waited at once, first at {clock(facts, since_min)}.")
-    return f"Layout '{facts.title}', {span_text(facts, replay.from_min, replay.to_min)}: {' '.join(texts)}"
+    return f"Layout '{facts.title}', {_span(replay)}: {' '.join(texts)}"
+
+
+def _span(replay: Replay) -> str:
+    """Write the window, its day once where it is one."""
+    begin = clock(replay.facts, replay.from_min, weeks=True)
+    end = clock(replay.facts, replay.to_min, weeks=True)
+    day, _, time = end.rpartition(" ")
+    return f"{begin} to {time if begin.startswith(day) else end}"
 
 
 def _stage(picture: Picture, prefix: str) -> str:

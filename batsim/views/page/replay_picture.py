@@ -37,6 +37,8 @@ DIGIT, GROUND, BASE = 8, 14, 13
 HEADS = {TRUCK: "Trucks", BATTERY: "Batteries", CHARGER: "Chargers", DEVICE: "Stations and devices", "people": "People"}
 """Kinds in the legend, under their heads."""
 OF_LEGEND = {STATION: DEVICE, **dict.fromkeys(PERSONS, "people")}
+EDGE = 2
+"""Around the picture."""
 LEGEND_LETTER, LEGEND_LINE, LEGEND_INSET = 7.2, 20, 158
 """Width of a letter of the legend, about, height of its lines, and where its words begin beside the heads."""
 
@@ -71,15 +73,20 @@ class Picture:
         return self.scene.cells[STATION, thing.area, thing.number] if thing.kind == STATION else SIZES[thing.kind]
 
     @cached_property
-    def seen(self) -> dict[str, dict[Look, str]]:
-        """By head of the legend: looks that are seen in the window, with their words."""
-        found: dict[str, dict[Look, str]] = {kind: {} for kind in HEADS}
+    def seen(self) -> dict[str, list[Look]]:
+        """By head of the legend: looks that are seen in the window, in the order of their list."""
+        found: dict[str, set[Look]] = {head: set() for head in HEADS}
         for which, thing in self.things:
             for step in thing.steps:
                 mark = self.mark(which, thing, step)
                 if mark is not None and thing.kind != QUEUE:
-                    found[OF_LEGEND.get(thing.kind, thing.kind)][mark.look] = mark.look[2]
-        return {kind: looks for kind, looks in found.items() if looks}
+                    found[_head(thing.kind)].add(mark.look)
+        every = [(_head(kind), look) for kind, looks in LOOKS.items() for look in looks.values()]
+        shown = {
+            head: list(dict.fromkeys(look for of, look in every if of == head and look in found[head]))
+            for head in HEADS
+        }
+        return {head: looks for head, looks in shown.items() if looks}
 
     def patterns(self, prefix: str) -> str:
         """Patterns of all that is seen."""
@@ -90,8 +97,11 @@ class Picture:
         cells = ((place, *point) for place, point in self.scene.points.items() if place[0] in OUTLINED)
         outlined = [(x, y, self.scene.cells[place]) for place, x, y in cells if place in self.scene.cells]
         lines = "".join(_box(x, y, cell) for x, y, cell in outlined)
-        labels = "".join(f'<text x="{x}" y="{y}">{escape(words)}</text>' for x, y, words in self.scene.labels)
-        return f'<path class="place" d="{lines}"/><g class="label">{labels}</g>'
+        labels, titles = (
+            "".join(f'<text x="{x}" y="{y}">{escape(words)}</text>' for x, y, words in named)
+            for named in (self.scene.labels, self.scene.titles)
+        )
+        return f'<path class="place" d="{lines}"/><g class="label">{labels}</g><g class="head">{titles}</g>'
 
     def still(self, time_min: float, prefix: str, label: str) -> str:
         """The room at one instant, as an SVG element with ids of its own. [min]"""
@@ -119,26 +129,26 @@ class Picture:
 
     def head(self, label: str) -> str:
         """Begin an SVG element of the size of the room."""
-        box = f"0 0 {self.scene.width} {self.scene.height}"
-        return f'<svg class="replay-picture" viewBox="{box}" role="img" aria-label="{escape(label)}">'
+        return _begun(self.scene.height, label)
 
     def legend(self, prefix: str) -> str:
         """What the fills mean that are seen in the window."""
         parts, x, y = [], 0, 0
-        for kind, looks in self.seen.items():
+        for head, looks in self.seen.items():
             x, y = 0, y + LEGEND_LINE
-            parts.append(f'<text class="head" y="{y - 6}">{HEADS[kind]}</text>')
+            parts.append(f'<text class="head" y="{y - 6}">{HEADS[head]}</text>')
             x = LEGEND_INSET
-            for look, words in looks.items():
+            for look in looks:
+                words = look[2]
                 wide = CHIP[0] + 8 + round(LEGEND_LETTER * len(words)) + 14
                 if x + wide > WIDTH:
                     x, y = LEGEND_INSET, y + LEGEND_LINE
-                chip = f'<rect class="{kind}" x="{x}" y="{y - 17}" width="{CHIP[0]}" height="{CHIP[1]}"'
+                chip = f'<rect class="{head}" x="{x}" y="{y - 17}" width="{CHIP[0]}" height="{CHIP[1]}"'
                 parts.append(f'{chip} fill="{fill_of(look, prefix)}"/>')
                 parts.append(f'<text x="{x + CHIP[0] + 6}" y="{y - 6}">{escape(words)}</text>')
                 x += wide
-        head = f'<svg class="replay-picture" viewBox="0 0 {WIDTH} {y}" role="img" aria-label="What the fills mean">'
-        return f"{head}{self.patterns(prefix)}{''.join(parts)}</svg>"
+        begin = _begun(y, "What the fills mean")
+        return f"{begin}{self.patterns(prefix)}{''.join(parts)}</svg>"
 
     def data(self, prefix: str) -> dict[str, Any]:
         """Everything that moves, as plain data: timed steps of each thing, by number of look, point and words."""
@@ -172,6 +182,17 @@ class _Numbers:
     def all(self) -> list[Any]:
         """All of them, by their numbers."""
         return list(self._numbers)
+
+
+def _begun(height: int, label: str) -> str:
+    """Begin an SVG element with a little room for the edges of what it shows."""
+    box = f"{-EDGE} {-EDGE} {WIDTH + 2 * EDGE} {height + 2 * EDGE}"
+    return f'<svg class="replay-picture" viewBox="{box}" role="img" aria-label="{escape(label)}">'
+
+
+def _head(kind: str) -> str:
+    """Head of the legend under which a kind stands."""
+    return OF_LEGEND.get(kind, kind)
 
 
 def _box(x: int, y: int, size: Cell) -> str:

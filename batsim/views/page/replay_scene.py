@@ -9,7 +9,7 @@ from batsim.record.facts import AreaFacts
 from batsim.record.words import CAUSES, PERSONS
 from batsim.study.replay.people import ELSEWHERE, OFF_DUTY
 from batsim.study.replay.replay import Replay
-from batsim.study.replay.trucks import WAITS
+from batsim.study.replay.trucks import TRUCK_STATES, WAITS
 from batsim.study.replay.window import (
     BATTERY,
     BAY,
@@ -48,7 +48,7 @@ BOX: Cell = (36, 18)
 """A truck, a battery."""
 CHIP: Cell = (20, 14)
 """A charger; what tells the state of a device or a person, whose words stand beside it."""
-NUMBER = 20
+NUMBER = 24
 """Width of the number of a station."""
 STATION_CELL: Cell = (NUMBER + 3 * (BOX[0] + GAP), BOX[1] + 2 * GAP)
 """A station: its number, the truck, the battery out of it, the battery into it."""
@@ -63,20 +63,18 @@ BOX_OF_STATION, WORDS = "box", "words"
 BOXES = {STATION: BOX_OF_STATION, QUEUE: WORDS}
 HIDDEN = (OFF_DUTY, ELSEWHERE)
 """States of people who are not in the room."""
-OUTLINED = (WAY, QUEUE, STATION, BAY)
+OUTLINED = (WAY, QUEUE, BAY)
 """Places that are seen when nothing stands there."""
+WAIT_LOOKS = {state: CAUSE_LOOKS[cause] for state, cause in zip(WAITS, CAUSES, strict=True)}
+"""What a truck waits for."""
 LOOKS: dict[str, dict[str, Look]] = {
-    TRUCK: STATE_LOOKS
-    | {state: CAUSE_LOOKS[cause] for state, cause in zip(WAITS, CAUSES, strict=True)}
-    | looks_of("truck"),
+    TRUCK: {state: (looks_of("truck") | WAIT_LOOKS)[state] for state in TRUCK_STATES} | STATE_LOOKS,
     BATTERY: {state: (*look[:2], state) for state, look in STATE_LOOKS.items()},
     CHARGER: looks_of("thing") | {state: (*look, state) for state, look in CHARGER_LOOKS.items()},
     **{kind: looks_of("thing") for kind in (STATION, DEVICE)},
     **{kind: looks_of("thing") | TASK_LOOKS for kind in PERSONS},
 }
 """How things look, by kind and state."""
-CAUSES_IN_WORDS = {state: CAUSE_LOOKS[cause][2] for state, cause in zip(WAITS, CAUSES, strict=True)}
-"""What a truck waits for, in words."""
 
 Place = tuple[str, int, int]
 """What it is, its area, its number; of things that stay where they are their position in the replay."""
@@ -104,6 +102,8 @@ class Scene:
     cells: dict[Place, Cell]
     labels: list[tuple[int, int, str]]
     """Where which label begins."""
+    titles: list[tuple[int, int, str]]
+    """Where the name of which area begins."""
 
 
 class _Sheet:
@@ -115,22 +115,32 @@ class _Sheet:
         self.points: dict[Place, Point] = {}
         self.cells: dict[Place, Cell] = {}
         self.labels: list[tuple[int, int, str]] = []
+        self.titles: list[tuple[int, int, str]] = []
 
     @property
     def bottom(self) -> int:
         """Where the next row of blocks would begin."""
         return self.top + self.down
 
+    def begin(self, title: str) -> None:
+        """Begin an area below whatever is there."""
+        self.across, self.top, self.down = 0, self.bottom + (BETWEEN - GAP if self.points else 0), 0
+        self.titles.append((self.left, self.top + 12, self._fitted(title)))
+        self.top += LABEL + GAP
+
+    def _fitted(self, words: str) -> str:
+        """Words that are no wider than the column."""
+        return names_fit([words], round(self.width / LETTER), 1)[0]
+
     def put(self, block: Block) -> None:
         """Put a block beside the last one, or below."""
         across, down = block.cell[0] + GAP, block.cell[1] + GAP
-        letters = max(block.letters, len(block.label))
-        wide = min(self.width, max(len(block.places) * across, round(LETTER * letters)))
+        wide = min(self.width, max(len(block.places) * across, round(LETTER * (block.letters or len(block.label)))))
         if self.across + wide > self.width:
             self.across, self.top, self.down = 0, self.bottom, 0
         left, columns = self.left + self.across, max(1, (self.width + GAP) // across)
         if block.label:
-            self.labels.append((left, self.top + 12, names_fit([block.label], round(self.width / LETTER), 1)[0]))
+            self.labels.append((left, self.top + 12, self._fitted(block.label)))
         for number, place in enumerate(block.places):
             row, column = divmod(number, columns)
             point = (left + across * column, self.top + LABEL + down * row)
@@ -151,18 +161,17 @@ class _Sheet:
 
 
 def scene_of(replay: Replay) -> Scene:
-    """Put the areas of a room beside one another, its people below."""
-    areas, tops = replay.facts.areas, [0]
+    """Put the areas of a room beside one another, each where there is most room, and its people below."""
+    areas = replay.facts.areas
     columns = min(MOST_BESIDE, len(areas))
     width = (WIDTH - BETWEEN * (columns - 1)) // columns
-    sheets: list[_Sheet] = []
+    sheets = [_Sheet(column * (width + BETWEEN), 0, width) for column in range(columns)]
     for number, area in enumerate(areas):
-        if number % columns == 0 and sheets:
-            tops.append(max(sheet.bottom for sheet in sheets) + GAP)
-        sheet = _Sheet((number % columns) * (width + BETWEEN), tops[-1], width)
+        sheet = min(sheets, key=lambda sheet: sheet.bottom)
+        if area.name:
+            sheet.begin(f"Area {area.name}")
         for block in _blocks(replay, number, area):
             sheet.put(block)
-        sheets.append(sheet)
     below = _Sheet(0, max(sheet.bottom for sheet in sheets), WIDTH)
     people = tuple((thing.kind, -1, which) for which, thing in enumerate(replay.things) if thing.kind in PERSONS)
     if people:
@@ -174,17 +183,17 @@ def scene_of(replay: Replay) -> Scene:
         {place: point for sheet in sheets for place, point in sheet.points.items()},
         {place: cell for sheet in sheets for place, cell in sheet.cells.items()},
         [label for sheet in sheets for label in sheet.labels],
+        [title for sheet in sheets for title in sheet.titles],
     )
 
 
 def _blocks(replay: Replay, number: int, area: AreaFacts) -> Iterator[Block]:
     """Blocks of an area, from where trucks work to where batteries are charged."""
-    name = f"{area.name}: " if area.name else ""
     own = [(which, thing) for which, thing in enumerate(replay.things) if thing.area == number]
     for group in (replay.facts.groups[group] for group in area.groups):
         trucks = [each.number for _, each in own if each.kind == TRUCK and each.name == group]
         places = tuple((WORK, number, truck) for truck in trucks)
-        yield Block(f"{name}{group}, {counted(len(trucks), 'truck')}", places, BOX)
+        yield Block(f"At work: {group}, {counted(len(trucks), 'truck')}", places, BOX)
     yield Block("On the way", _used(own, WAY, number), BOX)
     yield Block("", _used(own, QUEUE, number), BOX, QUEUE_LETTERS)
     stations = tuple((STATION, number, each.number) for _, each in own if each.kind == STATION)
@@ -229,5 +238,5 @@ def words_of(thing: Thing, step: Step) -> str:
     if thing.kind == QUEUE:
         if not step.number:
             return "Waiting: no truck"
-        return f"Waiting: {counted(step.number, 'truck')}, the first {CAUSES_IN_WORDS[step.state]}"
+        return f"Waiting: {counted(step.number, 'truck')}, the first {WAIT_LOOKS[step.state][2]}"
     return f"{(thing.name or thing.kind).replace('_', ' ')} {number}: {LOOKS[thing.kind][step.state][2]}"
