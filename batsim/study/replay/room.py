@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from itertools import count
-from math import inf, isnan
+from math import inf
 
 from batsim.measures.room_course import CHARGER_STATES
 from batsim.record.words import CONNECTED, IN_TRANSFER, IN_TRUCK, LAID_DOWN, ON_CHARGE, PAUSED, STATES
@@ -38,7 +38,8 @@ def batteries(window: Window) -> Iterator[Thing]:
         for name, at in (("discharged", FROM_TRUCK), ("charged", TO_TRUCK)):
             stay = Stay(row["start_min"], row["truck_free_min"], "", at, station)
             at_stations.setdefault(int(row[name]), []).append(stay)
-    spent = {battery: list(_spent(window, battery, at_stations.get(battery, []))) for battery in window.states}
+    known = (battery for battery, states in window.states.items() if states)
+    spent = {battery: list(_spent(window, battery, at_stations.get(battery, []))) for battery in known}
     told = {(window.area_of_battery(number), stay.number) for number, each in spent.items() for stay in _in_bay(each)}
     free = {area: (bay for bay in count() if (area, bay) not in told) for area in range(len(window.facts.areas))}
     for battery, each in spent.items():
@@ -117,7 +118,7 @@ def chargers(window: Window) -> Iterator[Thing]:
     for charger, name in enumerate(facts.chargers):
         taken = [row for row in rows if row["charger"] == charger]
         own = [*taken, *window.out(facts.first_charger + charger)]
-        spans = [(row["from_min"], inf if isnan(row["to_min"]) else row["to_min"]) for row in own]
+        spans = [(row["from_min"], row["to_min"]) for row in own]
         used: Used = []
         for row, span, number in zip(own, spans, numbered(spans), strict=True):
             used += [(number, stay) for stay in _charging(window, row, span)]

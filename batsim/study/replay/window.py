@@ -122,12 +122,17 @@ class Window:
         self.area_of = {queue: number for number, area in enumerate(self.facts.areas) for queue in area.queues}
         """Number of the area of each queue."""
         self.visits = self.rows("exchanges", "left_min", "back_min")
-        self.exchanges = [row for row in self.rows("exchanges", "start_min", "end_min") if row["kind"] == EXCHANGE]
+        self.exchanges = [
+            row | {"truck_free_min": inf if isnan(row["truck_free_min"]) else row["truck_free_min"]}
+            for row in self.rows("exchanges", "start_min", "end_min")
+            if row["kind"] == EXCHANGE
+        ]
 
     def rows(self, table: str, since: str, until: str) -> list[Row]:
-        """Rows of a table that are under way in the window; those without an end go on."""
+        """Rows of a table that are under way in the window; what has no end goes on for ever."""
         columns = self.record.columns(table)
-        chosen = (columns[since] < self.to_min) & ~(columns[until] <= self.from_min)
+        columns[until] = np.where(np.isnan(columns[until]), inf, columns[until])
+        chosen = (columns[since] < self.to_min) & (columns[until] > self.from_min)
         found = {name: column[chosen].tolist() for name, column in columns.items()}
         return [dict(zip(found, row, strict=True)) for row in zip(*found.values(), strict=True)]
 
@@ -227,7 +232,7 @@ class Window:
             if self.area_of_battery(int(row["battery"])) == area
         ]
         rows = [*taken, *self.out(area)]
-        spans = [(row["from_min"], inf if isnan(row["to_min"]) else row["to_min"]) for row in rows]
+        spans = [(row["from_min"], row["to_min"]) for row in rows]
         return [
             Spot(*span, int(row.get("battery", -1)), number)
             for row, span, number in zip(rows, spans, numbered(spans), strict=True)
