@@ -36,7 +36,7 @@ from batsim.views.charts.chart_style import (
 )
 from batsim.views.text.numbers import counted
 
-WIDTH = 760
+WIDTH = 740
 """Width of the drawing. Printed over a sheet of A4, a letter of 12 is 8 pt high."""
 BETWEEN, GAP, LABEL, LETTER = 24, 3, 17, 6.6
 """Between areas and blocks; between cells; height of a label; width of a letter in it, about."""
