@@ -12,8 +12,11 @@ from batsim.study.replay.window import BATTERY, CHARGER, DEVICE, QUEUE, STATION,
 from batsim.views.charts.chart_style import Look
 from batsim.views.page.hatches import fill_of, patterns
 from batsim.views.page.replay_scene import (
+    BESIDE_CHIP,
     BOX,
+    BOX_OF_STATION,
     CHIP,
+    LETTER,
     LOOKS,
     OUTLINED,
     WIDTH,
@@ -30,7 +33,7 @@ BOXES = (TRUCK, BATTERY)
 """Kinds whose words stand on them, on a white ground of their own so that hatches leave them legible."""
 SIZES: dict[str, Cell] = {TRUCK: BOX, BATTERY: BOX, QUEUE: (0, 0), **dict.fromkeys((CHARGER, DEVICE, *PERSONS), CHIP)}
 """Sizes of what is filled; of a station that of its cell."""
-WORDS_AT = {STATION: (5, 16), QUEUE: (0, 12), **dict.fromkeys((DEVICE, *PERSONS), (CHIP[0] + 6, 12))}
+WORDS_AT = {STATION: (5, 16), QUEUE: (0, 12), **dict.fromkeys((DEVICE, *PERSONS), (CHIP[0] + BESIDE_CHIP, 12))}
 """Where words begin, from the upper left corner."""
 DIGIT, GROUND, BASE = 8, 14, 13
 """Width of a digit on a box, height of its white ground, and how far down it is written."""
@@ -39,8 +42,8 @@ HEADS = {TRUCK: "Trucks", BATTERY: "Batteries", CHARGER: "Chargers", DEVICE: "St
 OF_LEGEND = {STATION: DEVICE, **dict.fromkeys(PERSONS, "people")}
 EDGE = 2
 """Around the picture."""
-LEGEND_LETTER, LEGEND_LINE, LEGEND_INSET = 7.2, 20, 158
-"""Width of a letter of the legend, about, height of its lines, and where its words begin beside the heads."""
+LEGEND_LINE, LEGEND_INSET = 20, 158
+"""Height of the lines of a legend, and where its words begin beside the heads."""
 
 
 class Mark(NamedTuple):
@@ -70,7 +73,9 @@ class Picture:
 
     def size(self, thing: Thing) -> Cell:
         """Size of what is filled."""
-        return self.scene.cells[STATION, thing.area, thing.number] if thing.kind == STATION else SIZES[thing.kind]
+        return (
+            self.scene.cells[BOX_OF_STATION, thing.area, thing.number] if thing.kind == STATION else SIZES[thing.kind]
+        )
 
     @cached_property
     def seen(self) -> dict[str, list[Look]]:
@@ -94,9 +99,8 @@ class Picture:
 
     def ground(self) -> str:
         """What does not move: labels, and outlines of where something may stand."""
-        cells = ((place, *point) for place, point in self.scene.points.items() if place[0] in OUTLINED)
-        outlined = [(x, y, self.scene.cells[place]) for place, x, y in cells if place in self.scene.cells]
-        lines = "".join(_box(x, y, cell) for x, y, cell in outlined)
+        outlined = [place for place in self.scene.cells if place[0] in OUTLINED]
+        lines = "".join(_box(*self.scene.points[place], self.scene.cells[place]) for place in outlined)
         labels, titles = (
             "".join(f'<text x="{x}" y="{y}">{escape(words)}</text>' for x, y, words in named)
             for named in (self.scene.labels, self.scene.titles)
@@ -140,12 +144,12 @@ class Picture:
             x = LEGEND_INSET
             for look in looks:
                 words = look[2]
-                wide = CHIP[0] + 8 + round(LEGEND_LETTER * len(words)) + 14
+                wide = CHIP[0] + 8 + round(LETTER * len(words)) + 14
                 if x + wide > WIDTH:
                     x, y = LEGEND_INSET, y + LEGEND_LINE
                 chip = f'<rect class="{head}" x="{x}" y="{y - 17}" width="{CHIP[0]}" height="{CHIP[1]}"'
                 parts.append(f'{chip} fill="{fill_of(look, prefix)}"/>')
-                parts.append(f'<text x="{x + CHIP[0] + 6}" y="{y - 6}">{escape(words)}</text>')
+                parts.append(f'<text x="{x + CHIP[0] + BESIDE_CHIP}" y="{y - 6}">{escape(words)}</text>')
                 x += wide
         begin = _begun(y, "What the fills mean")
         return f"{begin}{self.patterns(prefix)}{''.join(parts)}</svg>"

@@ -38,7 +38,7 @@ from batsim.views.text.numbers import counted
 
 WIDTH = 740
 """Width of the drawing. Printed over a sheet of A4, a letter of 12 is 8 pt high."""
-BETWEEN, GAP, LABEL, LETTER = 24, 3, 17, 6.6
+BETWEEN, GAP, LABEL, LETTER = 24, 3, 17, 7.2
 """Between areas and blocks; between cells; height of a label; width of a letter in it, about."""
 MOST_BESIDE = 2
 """Areas that stand beside one another."""
@@ -54,8 +54,8 @@ STATION_CELL: Cell = (NUMBER + 3 * (BOX[0] + GAP), BOX[1] + 2 * GAP)
 """A station: its number, the truck, the battery out of it, the battery into it."""
 SPOT_CELL: Cell = (NUMBER + BOX[0] + GAP, BOX[1] + 2 * GAP)
 """A charging spot: its number, the truck."""
-WORDS_CELL: Cell = (184, 18)
-"""A device, a person: a chip and words."""
+BESIDE_CHIP, NAME_LETTERS = 6, 24
+"""Between a chip and its words; letters of the name of a device."""
 QUEUE_LETTERS = 48
 """Letters of the longest label of a queue."""
 BOX_OF_STATION, WORDS = "box", "words"
@@ -145,7 +145,7 @@ class _Sheet:
             row, column = divmod(number, columns)
             point = (left + across * column, self.top + LABEL + down * row)
             self.cells[place], self.points[place] = block.cell, point
-            if place[0] == STATION:
+            if place[0] == BOX_OF_STATION:
                 self._fit_out(place, point)
         if block.letters:
             self.points[WORDS, block.places[0][1], 0] = (left, self.top)
@@ -155,7 +155,6 @@ class _Sheet:
 
     def _fit_out(self, place: Place, point: Point) -> None:
         """Make room in a station for its truck and the batteries of the exchange."""
-        self.points[BOX_OF_STATION, *place[1:]] = point
         for beside, what in enumerate((STATION, FROM_TRUCK, TO_TRUCK)):
             self.points[what, *place[1:]] = (point[0] + NUMBER + beside * (BOX[0] + GAP), point[1] + GAP)
 
@@ -175,7 +174,7 @@ def scene_of(replay: Replay) -> Scene:
     below = _Sheet(0, max(sheet.bottom for sheet in sheets), WIDTH)
     people = tuple((thing.kind, -1, which) for which, thing in enumerate(replay.things) if thing.kind in PERSONS)
     if people:
-        below.put(Block("People", people, WORDS_CELL))
+        below.put(Block("People", people, _cell_of([replay.things[which] for _, _, which in people])))
     sheets.append(below)
     return Scene(
         WIDTH,
@@ -196,14 +195,15 @@ def _blocks(replay: Replay, number: int, area: AreaFacts) -> Iterator[Block]:
         yield Block(f"At work: {group}, {counted(len(trucks), 'truck')}", places, BOX)
     yield Block("On the way", _used(own, WAY, number), BOX)
     yield Block("", _used(own, QUEUE, number), BOX, QUEUE_LETTERS)
-    stations = tuple((STATION, number, each.number) for _, each in own if each.kind == STATION)
+    stations = tuple((BOX_OF_STATION, number, each.number) for _, each in own if each.kind == STATION)
     if area.in_truck:
         yield Block(counted(len(stations), "charging spot"), stations, SPOT_CELL)
     else:
         yield Block(counted(len(stations), "exchange station"), stations, STATION_CELL)
-    devices = tuple((DEVICE, number, which) for which, each in own if each.kind == DEVICE)
+    devices = [(which, each) for which, each in own if each.kind == DEVICE]
     if devices:
-        yield Block("Devices", devices, WORDS_CELL)
+        places = tuple((DEVICE, number, which) for which, _ in devices)
+        yield Block("Devices", places, _cell_of([each for _, each in devices]))
     if not area.in_truck:
         bays = max(int(area.bays) if area.bays < inf else 0, len(_used(own, BAY, number)))
         yield Block(counted(bays, area.bay), tuple((BAY, number, bay) for bay in range(bays)), BOX)
@@ -211,6 +211,12 @@ def _blocks(replay: Replay, number: int, area: AreaFacts) -> Iterator[Block]:
         chargers = [which for which, each in own if each.kind == CHARGER and each.name == charger]
         places = tuple((CHARGER, number, which) for which in chargers)
         yield Block(f"{counted(len(chargers), 'charger')}, {charger}", places, CHIP)
+
+
+def _cell_of(things: Sequence[Thing]) -> Cell:
+    """Size of a chip and the longest words beside it."""
+    letters = max(len(words_of(thing, step)) for thing in things for step in thing.steps if step.state not in HIDDEN)
+    return CHIP[0] + BESIDE_CHIP + round(LETTER * letters), BOX[1]
 
 
 def _used(own: Sequence[tuple[int, Thing]], at: str, area: int) -> tuple[Place, ...]:
@@ -239,4 +245,5 @@ def words_of(thing: Thing, step: Step) -> str:
         if not step.number:
             return "Waiting: no truck"
         return f"Waiting: {counted(step.number, 'truck')}, the first {WAIT_LOOKS[step.state][2]}"
-    return f"{(thing.name or thing.kind).replace('_', ' ')} {number}: {LOOKS[thing.kind][step.state][2]}"
+    (name,) = names_fit([(thing.name or thing.kind).replace("_", " ")], NAME_LETTERS, 1)
+    return f"{name} {number}: {LOOKS[thing.kind][step.state][2]}"
