@@ -8,17 +8,14 @@ from batsim.display import Frame, frame_of
 from batsim.errors import require
 from batsim.measures.event_trace import event_trace
 from batsim.measures.events import Event
-from batsim.measures.windows import check_window
+from batsim.measures.windows import Worked, check_window
 from batsim.record.facts import RunFacts
 from batsim.record.record import Record
-from batsim.record.words import PERSONS, TURNED_AWAY
+from batsim.record.words import TURNED_AWAY
 from batsim.study.replay.people import people
 from batsim.study.replay.room import batteries, chargers, devices, stations
 from batsim.study.replay.trucks import queues, trucks
-from batsim.study.replay.window import BATTERY, CHARGER, DEVICE, QUEUE, STATION, TRUCK, Step, Thing, Window
-
-KINDS = (TRUCK, BATTERY, STATION, CHARGER, DEVICE, *PERSONS, QUEUE)
-"""Kinds of thing in a room."""
+from batsim.study.replay.window import QUEUE, Step, Thing, Window
 
 
 class Wait(NamedTuple):
@@ -28,7 +25,7 @@ class Wait(NamedTuple):
     from_min: float
     """When it came. [min]"""
     minutes: float
-    """The whole wait, also what of it lies outside the window. [min]"""
+    """Working time of its group in the whole wait, also what of it lies outside the window. [min]"""
 
 
 @dataclass(frozen=True)
@@ -51,7 +48,7 @@ class Replay:
     """Longest wait of those that waited, if only for a part of the window; None where nobody did."""
 
     def of(self, kind: str) -> Iterator[Thing]:
-        """Things of a kind, a word of `KINDS`."""
+        """Things of a kind: truck, battery, station, charger, device, attendant, driver, queue."""
         return (thing for thing in self.things if thing.kind == kind)
 
     @property
@@ -105,7 +102,11 @@ def replay(record: Record, from_min: float, to_min: float) -> Replay:
     window = Window(record, begin, end)
     came = [row for row in window.visits if begin <= row["joined_min"] < end]
     turned_away = sum(row["kind"] == TURNED_AWAY for row in came)
-    waits = [Wait(int(row["truck"]), since, until - since) for row, since, until in window.waits]
+    works = [Worked(windows) for windows in record.facts.group_windows]
+    waits = [
+        Wait(int(row["truck"]), since, works[int(row["group"])].between(since, until))
+        for row, since, until in window.waits
+    ]
     makers = (trucks, batteries, stations, chargers, devices, people, queues)
     return Replay(
         record.facts,

@@ -33,21 +33,32 @@ Used = list[tuple[int, Stay]]
 
 def batteries(window: Window) -> Iterator[Thing]:
     """Batteries in trucks, in transfer at a station, in their bays."""
-    at_stations: dict[int, list[Stay]] = {}
-    for row, station in zip(window.exchanges, window.station_numbers, strict=True):
-        for name, at in (("discharged", FROM_TRUCK), ("charged", TO_TRUCK)):
-            stay = Stay(row["start_min"], row["truck_free_min"], "", at, station)
-            at_stations.setdefault(int(row[name]), []).append(stay)
+    at_stations = _at_stations(window)
     known = (battery for battery, states in window.states.items() if states)
     spent = {battery: list(_spent(window, battery, at_stations.get(battery, []))) for battery in known}
     told = {(window.area_of_battery(number), stay.number) for number, each in spent.items() for stay in _in_bay(each)}
     free = {area: (bay for bay in count() if (area, bay) not in told) for area in range(len(window.facts.areas))}
     for battery, each in spent.items():
-        area = window.area_of_battery(battery)
-        bay = next(free[area]) if any(stay.number < 0 for stay in _in_bay(each)) else -1
-        placed = [stay._replace(number=bay) if stay.at == BAY and stay.number < 0 else stay for stay in each]
-        name = window.facts.battery_types[window.queue_of(battery)].name
-        yield window.thing(BATTERY, name, battery, area, placed)
+        area, name = window.area_of_battery(battery), window.facts.battery_types[window.queue_of(battery)].name
+        yield window.thing(BATTERY, name, battery, area, _placed(each, free[area]))
+
+
+def _at_stations(window: Window) -> dict[int, list[Stay]]:
+    """By battery: when it lies at a station with its truck."""
+    found: dict[int, list[Stay]] = {}
+    for row, station in zip(window.exchanges, window.station_numbers, strict=True):
+        for name, at in (("discharged", FROM_TRUCK), ("charged", TO_TRUCK)):
+            stay = Stay(row["start_min"], row["truck_free_min"], "", at, station)
+            found.setdefault(int(row[name]), []).append(stay)
+    return found
+
+
+def _placed(spent: list[Stay], free: Iterator[int]) -> list[Stay]:
+    """What a battery spends its time with, in a bay that is free where the record does not tell in which."""
+    if all(stay.number >= 0 for stay in _in_bay(spent)):
+        return spent
+    bay = next(free)
+    return [stay._replace(number=bay) if stay.at == BAY and stay.number < 0 else stay for stay in spent]
 
 
 def _in_bay(spent: Sequence[Stay]) -> Iterator[Stay]:

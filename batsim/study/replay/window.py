@@ -35,7 +35,7 @@ class Thing(NamedTuple):
     """One thing in the room, and all that it does in the window."""
 
     kind: str
-    """A word of `KINDS`."""
+    """Truck, battery, station, charger, device, attendant, driver, queue."""
     name: str
     """Truck group, battery type, charger type, kind of device; empty for the others."""
     number: int
@@ -244,11 +244,12 @@ class Window:
     def waits(self) -> list[tuple[Row, float, float]]:
         """Visits that wait, from when to when, first come first. [min]"""
         horizon_min = self.facts.horizon_min
-        asked = [row for row in self.visits if row["kind"] != TURNED_AWAY and not isnan(row["ready_found"])]
-        spans = [(row["joined_min"], horizon_min if isnan(row["start_min"]) else row["start_min"]) for row in asked]
-        waits = [(row, *span) for row, span in zip(asked, spans, strict=True)]
-        near = [wait for wait in waits if wait[1] < wait[2] and wait[1] < self.to_min and wait[2] > self.from_min]
-        return sorted(near, key=lambda wait: wait[1])
+        waits = [
+            (row, row["joined_min"], horizon_min if isnan(row["start_min"]) else row["start_min"])
+            for row in self.visits
+            if row["kind"] != TURNED_AWAY and not isnan(row["ready_found"])
+        ]
+        return sorted((wait for wait in waits if self.shows(Stay(*wait[1:], ""))), key=lambda wait: wait[1])
 
     @cached_property
     def waiting(self) -> list[Waiting]:

@@ -111,7 +111,7 @@ def replay_sentence(replay: Replay) -> str:
     else:
         group = next(thing.name for thing in replay.of("truck") if thing.number == wait.truck)
         who = f"truck {wait.truck + 1}, {group}, from {clock(facts, wait.from_min)}"
-        texts.append(f"The longest wait was {wait.minutes:.0f} min ({who}).")
+        texts.append(f"The longest wait was {wait.minutes:.0f} min of working time ({who}).")
         texts.append(f"At most {counted(most, 'truck')} waited at once, first at {clock(facts, since_min)}.")
     return f"Layout '{facts.title}', {_span(replay)}: {' '.join(texts)}"
 

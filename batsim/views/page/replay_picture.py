@@ -1,6 +1,7 @@
 """The room of a replay as SVG at one instant, the legend of what is seen, and the same as data for what moves."""
 
 from collections import defaultdict
+from collections.abc import Iterator
 from functools import cached_property
 from html import escape
 from itertools import chain
@@ -77,21 +78,24 @@ class Picture:
             self.scene.cells[BOX_OF_STATION, thing.area, thing.number] if thing.kind == STATION else SIZES[thing.kind]
         )
 
-    @cached_property
-    def seen(self) -> dict[str, list[Look]]:
-        """By head of the legend: looks that are seen in the window, in the order of their list."""
-        found: dict[str, set[Look]] = {head: set() for head in HEADS}
+    def _marks(self) -> Iterator[tuple[str, Mark]]:
+        """Kind of each thing, and how it is drawn at each of its steps."""
         for which, thing in self.things:
             for step in thing.steps:
                 mark = self.mark(which, thing, step)
-                if mark is not None and thing.kind != QUEUE:
-                    found[_head(thing.kind)].add(mark.look)
+                if mark is not None:
+                    yield thing.kind, mark
+
+    @cached_property
+    def seen(self) -> dict[str, list[Look]]:
+        """By head of the legend: looks that are seen in the window, in the order of their list."""
+        found = {(_head(kind), mark.look) for kind, mark in self._marks()}
         every = [(_head(kind), look) for kind, looks in LOOKS.items() for look in looks.values()]
-        shown = {
-            head: list(dict.fromkeys(look for of, look in every if of == head and look in found[head]))
-            for head in HEADS
-        }
-        return {head: looks for head, looks in shown.items() if looks}
+        seen: dict[str, list[Look]] = {head: [] for head in HEADS}
+        for head, look in dict.fromkeys(every):
+            if (head, look) in found:
+                seen[head].append(look)
+        return {head: looks for head, looks in seen.items() if looks}
 
     def patterns(self, prefix: str) -> str:
         """Patterns of all that is seen."""

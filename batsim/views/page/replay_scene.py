@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import chain, groupby
 from math import inf
 from typing import NamedTuple
 
@@ -161,6 +162,24 @@ class _Sheet:
 
 def scene_of(replay: Replay) -> Scene:
     """Put the areas of a room beside one another, each where there is most room, and its people below."""
+    sheets = _areas_beside(replay)
+    below = _Sheet(0, max(sheet.bottom for sheet in sheets), WIDTH)
+    people = [each for kind in PERSONS for each in _own(replay, kind, -1)]
+    if people:
+        below.put(_in_words("People", people))
+    sheets.append(below)
+    return Scene(
+        WIDTH,
+        below.bottom,
+        dict(chain.from_iterable(sheet.points.items() for sheet in sheets)),
+        dict(chain.from_iterable(sheet.cells.items() for sheet in sheets)),
+        list(chain.from_iterable(sheet.labels for sheet in sheets)),
+        list(chain.from_iterable(sheet.titles for sheet in sheets)),
+    )
+
+
+def _areas_beside(replay: Replay) -> list[_Sheet]:
+    """Put areas into columns, each into the one that is shortest."""
     areas = replay.facts.areas
     columns = min(MOST_BESIDE, len(areas))
     width = (WIDTH - BETWEEN * (columns - 1)) // columns
@@ -171,55 +190,61 @@ def scene_of(replay: Replay) -> Scene:
             sheet.begin(f"Area {area.name}")
         for block in _blocks(replay, number, area):
             sheet.put(block)
-    below = _Sheet(0, max(sheet.bottom for sheet in sheets), WIDTH)
-    people = tuple((thing.kind, -1, which) for which, thing in enumerate(replay.things) if thing.kind in PERSONS)
-    if people:
-        below.put(Block("People", people, _cell_of([replay.things[which] for _, _, which in people])))
-    sheets.append(below)
-    return Scene(
-        WIDTH,
-        below.bottom,
-        {place: point for sheet in sheets for place, point in sheet.points.items()},
-        {place: cell for sheet in sheets for place, cell in sheet.cells.items()},
-        [label for sheet in sheets for label in sheet.labels],
-        [title for sheet in sheets for title in sheet.titles],
-    )
+    return sheets
+
+
+Numbered = tuple[int, Thing]
+"""A thing and its position in the replay."""
+
+
+def _own(replay: Replay, kind: str, area: int) -> list[Numbered]:
+    """Things of a kind in an area."""
+    return [(which, thing) for which, thing in enumerate(replay.things) if thing.kind == kind and thing.area == area]
 
 
 def _blocks(replay: Replay, number: int, area: AreaFacts) -> Iterator[Block]:
     """Blocks of an area, from where trucks work to where batteries are charged."""
-    own = [(which, thing) for which, thing in enumerate(replay.things) if thing.area == number]
+    trucks = _own(replay, TRUCK, number)
     for group in (replay.facts.groups[group] for group in area.groups):
-        trucks = [each.number for _, each in own if each.kind == TRUCK and each.name == group]
-        places = tuple((WORK, number, truck) for truck in trucks)
-        yield Block(f"At work: {group}, {counted(len(trucks), 'truck')}", places, BOX)
-    yield Block("On the way", _used(own, WAY, number), BOX)
-    yield Block("", _used(own, QUEUE, number), BOX, QUEUE_LETTERS)
-    stations = tuple((BOX_OF_STATION, number, each.number) for _, each in own if each.kind == STATION)
-    if area.in_truck:
-        yield Block(counted(len(stations), "charging spot"), stations, SPOT_CELL)
-    else:
-        yield Block(counted(len(stations), "exchange station"), stations, STATION_CELL)
-    devices = [(which, each) for which, each in own if each.kind == DEVICE]
+        places = tuple((WORK, number, thing.number) for _, thing in trucks if thing.name == group)
+        yield Block(f"At work: {group}, {counted(len(places), 'truck')}", places, BOX)
+    yield Block("On the way", _used(trucks, WAY, number), BOX)
+    yield Block("", _used(trucks, QUEUE, number), BOX, QUEUE_LETTERS)
+    name, cell = ("charging spot", SPOT_CELL) if area.in_truck else ("exchange station", STATION_CELL)
+    stations = tuple((BOX_OF_STATION, number, thing.number) for _, thing in _own(replay, STATION, number))
+    yield Block(counted(len(stations), name), stations, cell)
+    devices = _own(replay, DEVICE, number)
     if devices:
-        places = tuple((DEVICE, number, which) for which, _ in devices)
-        yield Block("Devices", places, _cell_of([each for _, each in devices]))
+        yield _in_words("Devices", devices)
     if not area.in_truck:
-        bays = max(int(area.bays) if area.bays < inf else 0, len(_used(own, BAY, number)))
-        yield Block(counted(bays, area.bay), tuple((BAY, number, bay) for bay in range(bays)), BOX)
-    for charger in dict.fromkeys(each.name for _, each in own if each.kind == CHARGER):
-        chargers = [which for which, each in own if each.kind == CHARGER and each.name == charger]
-        places = tuple((CHARGER, number, which) for which in chargers)
-        yield Block(f"{counted(len(chargers), 'charger')}, {charger}", places, CHIP)
+        yield _bays(_own(replay, BATTERY, number), number, area)
+    yield from _chargers(replay, number)
 
 
-def _cell_of(things: Sequence[Thing]) -> Cell:
-    """Size of a chip and the longest words beside it."""
-    letters = max(len(words_of(thing, step)) for thing in things for step in thing.steps if step.state not in HIDDEN)
-    return CHIP[0] + BESIDE_CHIP + round(LETTER * letters), BOX[1]
+def _bays(batteries: Sequence[Numbered], number: int, area: AreaFacts) -> Block:
+    """Block of all bays, or of those that are used where there is no limit."""
+    used = len(_used(batteries, BAY, number))
+    bays = max(used, int(area.bays)) if area.bays < inf else used
+    return Block(counted(bays, area.bay), tuple((BAY, number, bay) for bay in range(bays)), BOX)
 
 
-def _used(own: Sequence[tuple[int, Thing]], at: str, area: int) -> tuple[Place, ...]:
+def _chargers(replay: Replay, number: int) -> Iterator[Block]:
+    """Blocks of the chargers of an area, one for each type."""
+    chargers = groupby(_own(replay, CHARGER, number), key=lambda each: each[1].name)
+    for charger, each in chargers:
+        places = tuple((CHARGER, number, which) for which, _ in each)
+        yield Block(f"{counted(len(places), 'charger')}, {charger}", places, CHIP)
+
+
+def _in_words(label: str, things: Sequence[Numbered]) -> Block:
+    """Block of things that are chips with words, wide enough for the longest of them."""
+    steps = [(thing, step) for _, thing in things for step in thing.steps if step.state not in HIDDEN]
+    letters = max(len(words_of(thing, step)) for thing, step in steps)
+    cell = (CHIP[0] + BESIDE_CHIP + round(LETTER * letters), BOX[1])
+    return Block(label, tuple((thing.kind, thing.area, which) for which, thing in things), cell)
+
+
+def _used(own: Sequence[Numbered], at: str, area: int) -> tuple[Place, ...]:
     """Places of a kind up to the last that is used in the window, one at least."""
     last = max((step.number for _, thing in own for step in thing.steps if step.at == at), default=0)
     return tuple((at, area, number) for number in range(last + 1))

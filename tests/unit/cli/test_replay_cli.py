@@ -62,12 +62,14 @@ def test_run_options(tmp_path):
 
 
 def test_an_hour_without_events(tmp_path):
-    """On a Sunday morning nobody comes."""
+    """On a Sunday morning nobody comes, and who waits has waited since Friday."""
     path = tmp_path / "replay.html"
 
     assert call(*HOIST, "--from", "Sun 10:00", "--to", "Sun 11:00", "--output", path).exit_code == 0
     page = path.read_text(encoding="utf-8")
-    assert "Layout &#39;hoist&#39;, week 1 Sun 10:00 to 11:00: No truck came. None had to wait." in page
+    assert "Layout &#39;hoist&#39;, week 1 Sun 10:00 to 11:00: No truck came. " in page
+    assert "truck 1, docks, from Fri 21:51" in page
+    assert '"events":[]' in page
 
 
 def test_one_area(tmp_path):

@@ -16,12 +16,11 @@ from batsim.measures.room_course import CHARGER_STATES
 from batsim.record.record import Record
 from batsim.record.words import STATES, TASKS
 from batsim.scenario.parts.week import WEEK_MIN
-from batsim.study.replay.replay import KINDS
 from batsim.study.replay.trucks import TRUCK_STATES
 from batsim.views.charts.chart_style import CAUSE_LOOKS, STATE_LOOKS, TASK_LOOKS, looks_of
 from batsim.views.page.hatches import fill_of, hatch_tile, patterns
 from batsim.views.page.replay import replay_sentence
-from batsim.views.page.replay_picture import Picture
+from batsim.views.page.replay_picture import ORDER, Picture
 from batsim.views.page.replay_scene import LOOKS, WIDTH, scene_of, words_of
 from tests.runs import record_of
 
@@ -111,8 +110,8 @@ def test_an_hour_of_sixty_trucks_is_small():
 
 def test_the_sentence_carries_the_numbers(two_trucks):
     assert replay_sentence(batsim.replay(two_trucks, 50.0, 230.0)) == (
-        "Layout 'one', week 1 Mon 00:50 to 03:50: 3 trucks came. The longest wait was 210 min (truck 1, trucks, from "
-        "Mon 02:50). At most 2 trucks waited at once, first at Mon 02:50."
+        "Layout 'one', week 1 Mon 00:50 to 03:50: 3 trucks came. The longest wait was 210 min of working time "
+        "(truck 1, trucks, from Mon 02:50). At most 2 trucks waited at once, first at Mon 02:50."
     )
     assert replay_sentence(batsim.replay(two_trucks, 50.0, 62.0)) == (
         "Layout 'one', week 1 Mon 00:50 to 01:02: 1 truck came. None had to wait."
@@ -148,7 +147,7 @@ def test_a_still_frame_shows_what_is_so_then(layout):
     boxes = {
         (path.get("class"), path.get("fill")): path.get("d").count("M")
         for path in svg.iter("path")
-        if path.get("class") in KINDS
+        if path.get("class") in ORDER
     }
     expected, words = {}, []
     for which, thing in picture.things:
