@@ -16,18 +16,21 @@ for (const figure of document.querySelectorAll(".replay:not(.is-live)")) {
     return parent.appendChild(shape);
   };
 
-  function thingOf({kind, name, area, number, size, words, steps}) {
+  function thingOf({kind, name, area, number, size, words, edge, steps}) {
     const onBox = data.onBoxes.kinds.includes(kind);
     const group = drawn("g", {
       class: "replay-moves", "data-kind": kind, "data-name": name, "data-area": area, "data-number": number,
     }, figure.querySelector("[data-moving]"));
     const title = drawn("title", {}, group);
-    const shape = drawn("rect", {class: kind, width: size[0], height: size[1]}, group);
+    const shape = drawn("rect", {
+      width: size[0], height: size[1], fill: "none", stroke: edge[0], "stroke-width": edge[1],
+    }, group);
     const ground = onBox ? drawn("rect", {
-      class: "ground", y: (size[1] - data.onBoxes.height) / 2, height: data.onBoxes.height,
+      fill: "#fff", "fill-opacity": 0.9, y: (size[1] - data.onBoxes.height) / 2, height: data.onBoxes.height,
     }, group) : null;
     const at = onBox ? [size[0] / 2, data.onBoxes.base] : words || [0, 0];
-    const text = drawn("text", {class: onBox ? "on" : "", x: at[0], y: at[1]}, group);
+    const look = onBox ? {"font-weight": "bold", "text-anchor": "middle"} : {};
+    const text = drawn("text", {x: at[0], y: at[1], ...look}, group);
     return {kind, number, size, steps, group, title, shape, ground, text, step: -1};
   }
 

@@ -28,6 +28,12 @@ from batsim.views.page.replay_scene import (
     words_of,
 )
 
+INK, SOFT, LINE = "#1c2430", "#55606e", "#c9d0d8"
+"""Colours of words, of what is written beside things, and of empty places; those of the page."""
+ROOT = f'font-family="DejaVu Sans, Liberation Sans, Arial, sans-serif" font-size="12" fill="{INK}"'
+EDGES = {TRUCK: (INK, 1.8), STATION: (SOFT, 1.0)}
+USUAL_EDGE = ("#4d4d4d", 0.6)
+"""Colour and width of the edges of things. As attributes, for not all that prints a page reads its style."""
 ORDER = (STATION, BATTERY, CHARGER, DEVICE, *PERSONS, QUEUE, TRUCK)
 """Kinds from the bottom to the top."""
 BOXES = (TRUCK, BATTERY)
@@ -109,12 +115,13 @@ class Picture:
             "".join(f'<text x="{x}" y="{y}">{escape(words)}</text>' for x, y, words in named)
             for named in (self.scene.labels, self.scene.titles)
         )
-        return f'<path class="place" d="{lines}"/><g class="label">{labels}</g><g class="head">{titles}</g>'
+        place = f'<path fill="none" stroke="{LINE}" d="{lines}"/>'
+        return f'{place}<g fill="{SOFT}">{labels}</g><g font-weight="bold">{titles}</g>'
 
     def still(self, time_min: float, prefix: str, label: str) -> str:
         """The room at one instant, as an SVG element with ids of its own. [min]"""
         shapes: dict[tuple[str, str], list[str]] = defaultdict(list)
-        grounds, texts = [], []
+        grounds, on_boxes, beside = [], [], []
         for which, thing in self.things:
             mark = self.mark(which, thing, thing.at(time_min))
             if mark is None:
@@ -125,15 +132,17 @@ class Picture:
             if thing.kind in BOXES:
                 wide = _ground(mark.words)
                 grounds.append(_box(x + (size[0] - wide) // 2, y + (size[1] - GROUND) // 2, (wide, GROUND)))
-                texts.append(f'<text class="on" x="{x + size[0] // 2}" y="{y + BASE}">{mark.words}</text>')
+                on_boxes.append(f'<text x="{x + size[0] // 2}" y="{y + BASE}">{mark.words}</text>')
             elif mark.words:
                 across, down = WORDS_AT[thing.kind]
-                texts.append(f'<text x="{x + across}" y="{y + down}">{escape(mark.words)}</text>')
+                beside.append(f'<text x="{x + across}" y="{y + down}">{escape(mark.words)}</text>')
         drawn = "".join(
-            f'<path class="{kind}" fill="{fill}" d="{"".join(boxes)}"/>' for (kind, fill), boxes in shapes.items()
+            f'<path class="{kind}" fill="{fill}"{_edge(kind)} d="{"".join(boxes)}"/>'
+            for (kind, fill), boxes in shapes.items()
         )
-        inside = f'{self.patterns(prefix)}{self.ground()}{drawn}<path class="ground" d="{"".join(grounds)}"/>'
-        return f"{self.head(label)}{inside}{''.join(texts)}</svg>"
+        ground = f'<path fill="#fff" fill-opacity=".9" d="{"".join(grounds)}"/>'
+        words = f'<g font-weight="bold" text-anchor="middle">{"".join(on_boxes)}</g>{"".join(beside)}'
+        return f"{self.head(label)}{self.patterns(prefix)}{self.ground()}{drawn}{ground}{words}</svg>"
 
     def head(self, label: str) -> str:
         """Begin an SVG element of the size of the room."""
@@ -144,14 +153,14 @@ class Picture:
         parts, x, y = [], 0, 0
         for head, looks in self.seen.items():
             x, y = 0, y + LEGEND_LINE
-            parts.append(f'<text class="head" y="{y - 6}">{HEADS[head]}</text>')
+            parts.append(f'<text font-weight="bold" y="{y - 6}">{HEADS[head]}</text>')
             x = LEGEND_INSET
             for look in looks:
                 words = look[2]
                 wide = CHIP[0] + 8 + round(LETTER * len(words)) + 14
                 if x + wide > WIDTH:
                     x, y = LEGEND_INSET, y + LEGEND_LINE
-                chip = f'<rect class="{head}" x="{x}" y="{y - 17}" width="{CHIP[0]}" height="{CHIP[1]}"'
+                chip = f'<rect{_edge(head)} x="{x}" y="{y - 17}" width="{CHIP[0]}" height="{CHIP[1]}"'
                 parts.append(f'{chip} fill="{fill_of(look, prefix)}"/>')
                 parts.append(f'<text x="{x + CHIP[0] + BESIDE_CHIP}" y="{y - 6}">{escape(words)}</text>')
                 x += wide
@@ -172,6 +181,7 @@ class Picture:
                 said = words("" if mark is None else mark.words)
                 steps.append([round(step.from_min - since, 3), looks(state), place, said])
             numbers = {"number": thing.number, "size": self.size(thing), "words": WORDS_AT.get(thing.kind)}
+            numbers["edge"] = EDGES.get(thing.kind, USUAL_EDGE)
             things.append({"kind": thing.kind, "name": thing.name, "area": thing.area, **numbers, "steps": steps})
         return {"looks": looks.all, "points": points.all, "words": words.all, "things": things}
 
@@ -195,12 +205,18 @@ class _Numbers:
 def _begun(height: int, label: str) -> str:
     """Begin an SVG element with a little room for the edges of what it shows."""
     box = f"{-EDGE} {-EDGE} {WIDTH + 2 * EDGE} {height + 2 * EDGE}"
-    return f'<svg class="replay-picture" viewBox="{box}" role="img" aria-label="{escape(label)}">'
+    return f'<svg class="replay-picture" viewBox="{box}" {ROOT} role="img" aria-label="{escape(label)}">'
 
 
 def _head(kind: str) -> str:
     """Head of the legend under which a kind stands."""
     return OF_LEGEND.get(kind, kind)
+
+
+def _edge(kind: str) -> str:
+    """Attributes of the edge of a kind of thing."""
+    colour, width = EDGES.get(kind, USUAL_EDGE)
+    return f' stroke="{colour}" stroke-width="{width:g}"'
 
 
 def _box(x: int, y: int, size: Cell) -> str:
