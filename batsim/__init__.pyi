@@ -31,6 +31,7 @@ from .study.bottleneck.bottleneck import Bottleneck as Bottleneck, bottleneck as
 from .study.compare import Comparison as Comparison
 from .study.day_without import DayWithout as DayWithout, day_without as day_without
 from .study.lost_by_hour import LostByHour as LostByHour, lost_by_hour as lost_by_hour
+from .study.replay.replay import Replay as Replay, replay as replay
 from .study.room_over import RoomOver as RoomOver, room_over as room_over
 from .study.running.replications import run as run
 from .study.running.runs import Runs as Runs
@@ -64,6 +65,7 @@ from .views.charts.truck_shift_chart import (
 )
 from .views.charts.waits_chart import waits_chart as waits_chart
 from .views.charts.week_chart import day_chart as day_chart, week_chart as week_chart
+from .views.page.replay import replay_block as replay_block, replay_html as replay_html
 from .views.page.report import order_csv as order_csv, report_html as report_html
 from .views.page.survey import survey_html as survey_html
 

@@ -1,4 +1,4 @@
-"""Commands that look inside one run: trace, day."""
+"""Commands that look inside one run: trace, day, replay."""
 
 from pathlib import Path
 from typing import Any
@@ -7,16 +7,21 @@ import click
 
 import batsim
 from batsim.cli.group import main
-from batsim.cli.options import as_usage_error, refuse, shared, terminal_width, written
+from batsim.cli.options import as_usage_error, refuse, settings_of, shared, terminal_width, written
 from batsim.output import replacing
 
 AREA = click.option("--area", default="", help="Only this area of the layout; default: all of them.")
+BEGIN = click.option(
+    "--from", "begin", required=True, help="Begin, such as 'week 1 Mon 13:50'; week 0 is the warm-up's last."
+)
+END = click.option("--to", "end", required=True, help="End, such as 'week 1 Mon 15:30'.")
+PAGE = ".html"
 
 
 @main.command()
 @shared("file", "seed", "layout", "replication")
-@click.option("--from", "begin", required=True, help="Begin, such as 'week 1 Mon 13:50'; week 0 is the warm-up's last.")
-@click.option("--to", "end", required=True, help="End, such as 'week 1 Mon 15:30'.")
+@BEGIN
+@END
 @click.option("--csv", "as_csv", is_flag=True, help="Print a table as CSV instead of text.")
 @AREA
 def trace(file: str, begin: str, end: str, as_csv: bool, area: str, **options: Any) -> None:  # noqa: ANN401 - click's options
@@ -55,6 +60,30 @@ def day(file: str, on_day: str, output: str, area: str, **options: Any) -> None:
         figure = batsim.room_chart(batsim.of_area(record, area) if area else record, from_min, to_min)
     with written("--output", "choose another file"), replacing(Path(output)) as beside:
         figure.savefig(beside, **PICTURES[suffix])
+    click.echo(f"wrote {output}")
+
+
+@main.command()
+@shared("file", "weeks", "warm_up", "seed", "layout", "replication")
+@BEGIN
+@END
+@click.option("--output", required=True, type=click.Path(dir_okay=False), help="Page to write: .html.")
+@AREA
+def replay(file: str, begin: str, end: str, output: str, area: str, **options: Any) -> None:  # noqa: ANN401 - click's options
+    """Replay the room from one moment to another in a page: trucks, queue, stations, bays, chargers, people."""
+    from batsim.study.running.one_run import as_long_as, window_of  # noqa: PLC0415 - heavy
+
+    if Path(output).suffix.lower() != PAGE:
+        refuse(f"--output: a replay must end in {PAGE} (got {output})")
+    scenario = as_long_as(batsim.read(file), settings_of(options))
+    with as_usage_error():
+        from_min, to_min = window_of(scenario, begin, end)
+    record = _record(scenario, to_min, options)
+    with as_usage_error("--area"):
+        part = batsim.of_area(record, area) if area else record
+    page = batsim.replay_html(batsim.replay(part, from_min, to_min), scenario.site.name)
+    with written("--output", "choose another file"), replacing(Path(output)) as beside:
+        beside.write_text(page, encoding="utf-8")
     click.echo(f"wrote {output}")
 
 

@@ -8,6 +8,7 @@ from batsim.room.simulation import replicate
 from batsim.scenario.parts.calendar import first_week_min
 from batsim.scenario.parts.faults import did_you_mean
 from batsim.scenario.parts.week import DAY_MIN, DAYS, FULL_DAYS, WEEK_MIN, clock_minutes
+from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
 
 BEYOND_MIN = WEEK_MIN
@@ -66,6 +67,19 @@ def layout_of(scenario: Scenario, layout: str | None) -> str:
         rule = f"no layout of this name{did_you_mean(layout, list(scenario.layouts))}"
         raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, f"layouts.{layout}", rule, None)])
     return layout
+
+
+def as_long_as(scenario: Scenario, settings: Settings) -> Scenario:
+    """Return a copy of a scenario whose runs, and warm-ups, are as long as settings say.
+
+    Raises
+    ------
+    ScenarioError
+        If a length is out of range.
+    """
+    schedule, usual = settings.schedule(scenario), scenario.simulation
+    lengths = {"length_min": schedule.length_min, "warm_up_min": schedule.warm_up_min}
+    return scenario.model_copy(update={"simulation": usual.model_copy(update=lengths)})
 
 
 def record_until(

@@ -1,6 +1,7 @@
 """Events of a window as text that a person can follow line by line, and as CSV."""
 
 import csv
+from collections.abc import Iterable
 from pathlib import Path
 
 from batsim.measures.event_trace import event_frame, event_trace
@@ -48,8 +49,8 @@ def trace_text(record: Record, from_min: float, to_min: float, width: int | None
         events = [event for event in events if event.area in (own, -1)]
     weeks = moment(facts, from_min)[0] != moment(facts, max(from_min, to_min - 1.0))[0]
     seconds = any(round(60.0 * event.time_min) % 60 for event in events)
-    words = _Words(facts)
-    sentences = [(clock(facts, event.time_min, weeks=weeks, seconds=seconds), words.of(event)) for event in events]
+    times = [clock(facts, event.time_min, weeks=weeks, seconds=seconds) for event in events]
+    sentences = list(zip(times, event_sentences(facts, events), strict=True))
     span = f"{clock(facts, from_min, weeks=True)} to {clock(facts, to_min, weeks=True)}"
     first = "; week 1 is the first after the warm-up" if facts.warm_up_min else ""
     heading = f"{facts.layout}: {span} (replication {facts.replication}, seed {facts.seed}{first})"
@@ -58,6 +59,12 @@ def trace_text(record: Record, from_min: float, to_min: float, width: int | None
     else:
         heading, lines = sentence(heading, width), [_event_lines(time, what, width) for time, what in sentences]
     return "\n".join([heading, "", *(lines or ["nothing happens in this time"])])
+
+
+def event_sentences(facts: RunFacts, events: Iterable[Event]) -> list[str]:
+    """Write events as sentences, without their time; numbers count from 1."""
+    words = _Words(facts)
+    return [words.of(event) for event in events]
 
 
 def _event_lines(time: str, what: str, width: int) -> str:

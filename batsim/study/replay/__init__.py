@@ -1,0 +1,1 @@
+"""The room over an hour, thing by thing, from the record alone."""
