@@ -2,6 +2,7 @@
 
 import csv
 import math
+import re
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from textwrap import fill, wrap
@@ -82,9 +83,10 @@ DRAWN_SHARE = 0.58
 """Part of its figure's width that axes take at least, about. [-]"""
 PATCH = 0.86
 """Height of what is under letters, over that of its bar: the bar's edge stays. [-]"""
-LIGHT = 0.5
-"""Lightness above which letters on a colour are black. [-]"""
 CUT = "…"
+TOLD = 40
+"""Letters of a name that stand in a title or a note."""
+LONG_NAME = re.compile(rf"(?<!\w)'([^']{{{TOLD + 1},}})'(?!\w)")
 FIXED = "\N{NO-BREAK SPACE}"
 EDGE: dict[str, Any] = {"edgecolor": "0.3", "linewidth": 0.5}
 """Edge of what is filled."""
@@ -125,7 +127,8 @@ def frame(ax: Axes, grid: str = "y", colour: str = "0.82") -> None:
 
 
 def heading(ax: Axes, title: str, note: str = "", size_pt: float = TITLE_PT) -> None:
-    """Title and a smaller note above axes, both wrapped to their width; never read as a formula."""
+    """Title and a smaller note above axes, long names in them cut, both wrapped; never read as a formula."""
+    title, note = map(_with_short_names, (title, note))
     width_pt = 72.0 * ax.get_position().width * ax.get_figure(root=True).get_figwidth()  # type: ignore[union-attr]
     lines = fill(note, max(24, int(width_pt / (LETTER * NOTE_PT))))
     pad = 6.0 + (5.0 + 1.25 * NOTE_PT * (lines.count("\n") + 1) if note else 0.0)
@@ -133,6 +136,11 @@ def heading(ax: Axes, title: str, note: str = "", size_pt: float = TITLE_PT) -> 
     ax.set_title(fill(title, wide), loc="left", fontsize=size_pt, fontweight="bold", pad=pad, parse_math=False)
     if note:
         _small_above(ax, lines, 0.0, 6.0)
+
+
+def _with_short_names(text: str) -> str:
+    """A text in which long names in quotes are cut."""
+    return LONG_NAME.sub(lambda found: f"'{names_fit([found[1]], TOLD, 1)[0]}'", text)
 
 
 def _small_above(ax: Axes, text: str, across: float, up_pt: float) -> None:
@@ -228,15 +236,29 @@ def solid_of(colour: str, hatch: str = "") -> dict[str, Any]:
 
 def write_on(ax: Axes, x: float, y: float, text: str, colour: str, height: float) -> None:
     """Write in the middle of a bar of a colour and a height, on a part of it without a hatch across the letters."""
-    from matplotlib.colors import to_rgb
-
-    red, green, blue = to_rgb(colour)
-    ink = BLACK if 0.299 * red + 0.587 * green + 0.114 * blue > LIGHT else WHITE
     wide = text_width(ax, text)
     ax.barh([y], [wide], PATCH * height, [x - wide / 2.0], facecolor=colour, linewidth=0.0, zorder=4.6)
     ax.text(
-        x, y, text, ha="center", va="center", fontsize=NOTE_PT, color=ink, zorder=4.7, parse_math=False, clip_on=True
+        x,
+        y,
+        text,
+        ha="center",
+        va="center",
+        fontsize=NOTE_PT,
+        color=ink_on(colour),
+        zorder=4.7,
+        parse_math=False,
+        clip_on=True,
     )
+
+
+def ink_on(colour: str) -> str:
+    """Black or white, whichever stands out more from a colour. (WCAG 2.2, relative luminance and contrast ratio)"""
+    from matplotlib.colors import to_rgb
+
+    linear = (part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in to_rgb(colour))
+    luminance = sum(weight * part for weight, part in zip((0.2126, 0.7152, 0.0722), linear, strict=True))
+    return BLACK if (luminance + 0.05) / 0.05 > 1.05 / (luminance + 0.05) else WHITE
 
 
 def text_width(ax: Axes, text: str, size_pt: float = NOTE_PT) -> float:
