@@ -1,7 +1,7 @@
 """One page for a customer meeting: the answer first, then why, what it costs, what to order, what is open, cautions.
 
-What stands behind it is an annex. The page needs nothing from outside: no scripts, no fonts, no pictures. The same plan
-gives the same bytes; a date stands in it only when it is given.
+What stands behind it is an annex. The page needs nothing from outside; its own small script moves the replay of the
+worst hour. The same plan gives the same bytes; a date stands in it only when it is given.
 """
 
 import base64
@@ -22,6 +22,7 @@ from batsim.plan.plan import LayoutPlan, Plan
 from batsim.plan.seen import Seen
 from batsim.study.prices import plain_amount
 from batsim.views.page.annex import comparison_of_all, inputs_of, layout_plan, other_layout
+from batsim.views.page.replay import replay_block
 from batsim.views.page.report_charts import charts_of
 from batsim.views.text.numbers import number_text
 from batsim.views.text.plan_text import what_follows
@@ -73,6 +74,7 @@ def report_html(plans: Plan, date: str = "", looked_at: Seen | None = None, *, a
         decides=DECIDES,
         with_annex=annex,
         charts=charts_of(plans, looked_at),
+        replay=replay_block(looked_at.replay, "replayed") if looked_at else "",
         **_answer(plans, advised),
         **_behind(plans, advised),
     )

@@ -403,7 +403,7 @@ def test_the_page_is_in_order(browser: Browser, which: str, request: pytest.Fixt
 def test_pictures_have_names_and_descriptions(browser: Browser, plain_page: Path) -> None:
     """As the browser tells them to a screen reader, each its own."""
     browser.show(plain_page, opened=True)
-    pictures = browser.driver.find_elements("css selector", "svg")
+    pictures = [each for each in browser.driver.find_elements("css selector", "svg") if each.is_displayed()]
     names = [each.accessible_name for each in pictures]
 
     assert len(names) >= 5
@@ -635,7 +635,7 @@ def test_hostile_names_stay_text(browser: Browser, hostile_page: Path, on: Forma
 
     assert heard == []
     assert browser.ask("return window.hacked === undefined")
-    assert browser.ask("return document.scripts.length") == 0
+    assert browser.ask("return [...document.scripts].filter(each => !each.closest('#replay')).length") == 0
     assert browser.driver.title == mixed_name("site")
     assert [
         name for name in [*names, mixed_name("site"), spaced(hostile().scenario.question)] if name not in text
