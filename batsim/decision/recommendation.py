@@ -6,18 +6,19 @@ from typing import NamedTuple
 
 from batsim.catalogue import Figures
 from batsim.decision.ranking import DOWNTIME, order_of_plans
-from batsim.plan.checks import FAILS, NOT_KNOWN, TO_CHECK
+from batsim.plan.checks import FAILS, NOT_KNOWN, TO_CHECK, Check
 from batsim.plan.equipment import STANDBY_METHOD
 from batsim.plan.plan import LayoutPlan, Plan
 from batsim.plan.possible import why
 from batsim.plan.survey import in_area
 from batsim.statistics.intervals import ROUNDING
 from batsim.study.limits import MET
+from batsim.study.prices import MARK, plain_amount
 
 SAME_COST = "plan.same_cost"
 """Figure that says which costs are about the same."""
 EXCHANGE_NOT_WORTH = "Do not buy exchange equipment"
-MOST_ORDERED = 5
+MOST_ORDERED = 6
 """Kinds of things that the recommendation names; the list has the rest."""
 
 
@@ -96,7 +97,8 @@ def _what_to_do(best: LayoutPlan, others: list[LayoutPlan], figures: Figures) ->
     if best.impossible:
         reasons = "; ".join(f"layout '{plan.layout}': {why(plan.impossible)}" for plan in (best, *others))
         return f"No layout is possible: {reasons}"
-    on_condition = ", if what is still open allows it" if _unknown(best) else ""
+    unknown = _unknown(best)
+    on_condition = f", if this holds: {'; '.join(unknown)}" if unknown else ""
     if best.targets_missed:
         return f"No layout meets the targets; layout '{best.layout}' comes nearest."
     if best.in_truck and any(not other.in_truck for other in others):
@@ -116,18 +118,21 @@ def _brings(plan: Plan, best: LayoutPlan) -> str:
     if today == best.layout:
         return f"{says}; it is the layout of today."
     before = plan.comparison.interval(today, DOWNTIME).mean
-    return f"{says}, {before:.1f} min today ('{today}')."
+    return f"{says} instead of {before:.1f} min today ('{today}')."
 
 
 def _costs(plan: Plan, best: LayoutPlan) -> str:
     """What it costs in a year, and how much less or more than the layout of today, at equal work."""
     currency, today = best.money.currency, plan.layouts.get(plan.scenario.present or "")
-    says = f"It costs {best.money.at_equal_work.text} {currency} a year"
+    amount = f"{best.money.at_equal_work.text} {currency}"
+    says = f"All that differs costs {amount} a year: what is bought over its life, people, trucks that stand, energy"
     if today is None or today is best:
         return f"{says}."
     dearer = best.money.at_equal_work.value > today.money.at_equal_work.value
     one, other = (best.money, today.money) if dearer else (today.money, best.money)
-    return f"{says}, {one.more_than(other).text} {currency} {'more' if dearer else 'less'} than today."
+    than = f"{one.more_than(other).text} {currency} {'more' if dearer else 'less'}"
+    before = today.money.at_equal_work
+    return f"{says}; {than} than today's {plain_amount(before.rounded.value)}{MARK if before.placeholder else ''}."
 
 
 def _orders(best: LayoutPlan) -> str:
@@ -146,15 +151,20 @@ def _orders(best: LayoutPlan) -> str:
     return f"Order {', '.join(named)}{more}: {best.money.purchase.as_quoted.text} {best.money.currency} in all."
 
 
-def _unknown(best: LayoutPlan) -> list[str]:
+def _open(best: LayoutPlan) -> list[Check]:
     """Checks that could forbid a layout and are not known."""
-    return list(dict.fromkeys(check.about for check in best.checks if check.forbids and check.verdict == NOT_KNOWN))
+    return [check for check in best.checks if check.forbids and check.verdict == NOT_KNOWN]
+
+
+def _unknown(best: LayoutPlan) -> list[str]:
+    """The same in a few words: what is checked, and of what."""
+    return list(dict.fromkeys(f"{check.name} ({in_area(check.area, check.subject)})" for check in _open(best)))
 
 
 def _not_known(best: LayoutPlan) -> str:
-    """What could still forbid a layout, as a sentence."""
-    unknown = _unknown(best)
-    return f"Still open, and could forbid it: {'; '.join(unknown)}." if unknown else ""
+    """What has to be found out before anything is ordered, as a sentence."""
+    asks = list(dict.fromkeys(check.ask for check in _open(best)))
+    return f"Before anything is ordered, since it could forbid it: {'; '.join(asks)}." if asks else ""
 
 
 def _usual_choice(best: LayoutPlan) -> str:

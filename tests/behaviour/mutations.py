@@ -157,7 +157,7 @@ def _done(file: Path, number: int, *, runs: bool) -> Iterator[str]:
     yield "simulated"
     if number % PLANNED == 0:
         plans = batsim.plan_layouts(scenario, SETTINGS)
-        plan_text(plans, WIDTH)
+        plan_text(plans, WIDTH, full=True)
         yield "planned"
         if number % REPORTED == 0:
             batsim.report_html(plans, "", plans.seen(batsim.recommend(plans).layout, 1))

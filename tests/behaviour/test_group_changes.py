@@ -91,7 +91,7 @@ ASKED: dict[str, Callable[[Scenario], str]] = {
     "run": lambda scenario: plain(batsim.run(scenario, QUICK)),
     "compare": lambda scenario: plain(batsim.compare(scenario, QUICK)),
     "plan": lambda scenario: plain(planned(scenario)),
-    "plan in words": lambda scenario: plan_text(planned(scenario)),
+    "plan in words": lambda scenario: plan_text(planned(scenario), full=True),
     "report": lambda scenario: INPUTS.sub("", batsim.report_html(planned(scenario))),
     "waits": lambda scenario: repr(waits_over(scenario, QUICK).waits),
     "first numbers": lambda scenario: repr([layout[:-1] for layout in outline(scenario).layouts]),

@@ -20,16 +20,17 @@ from batsim.plan.cautions import DECIDES
 from batsim.plan.checks import cited
 from batsim.plan.plan import LayoutPlan, Plan
 from batsim.plan.seen import Seen
-from batsim.study.prices import plain_amount
+from batsim.study.prices import MARK, plain_amount
 from batsim.views.page.annex import comparison_of_all, inputs_of, layout_plan, other_layout
 from batsim.views.page.replay import replay_block
 from batsim.views.page.report_charts import charts_of
 from batsim.views.text.numbers import number_text
-from batsim.views.text.plan_text import what_follows
+from batsim.views.text.plan_text import pays_back, what_follows
 from batsim.views.text.tables import simulated
 
 KEYS = re.compile(r" \((?:[a-z]+[_.])+[a-z_]+(?:\[\d+\])?(?:: [^()]*)?\)")
 """Keys of a scenario in brackets, which say nothing to a customer."""
+PLACEHOLDERS = f"{MARK} rests on estimates of prices until quotations replace them; in brackets the range they allow."
 ORDERED = ("number", "item", "size", "area")
 """Columns of the order table as CSV."""
 
@@ -85,7 +86,7 @@ def _answer(plans: Plan, advised: Recommendation) -> dict[str, Any]:
     best, scenario = plans.layouts[advised.layout], plans.scenario
     return {
         "says": without_keys(f"{advised.says} {advised.brings}".strip()),
-        "answer_texts": [without_keys(text) for text in (advised.costs, advised.order, advised.opens) if text],
+        "answer_texts": [without_keys(text) for text in _told(advised, best) if text],
         "layouts": [_named(plans, name) for name in advised.ranking],
         "rows": list(_rows(plans, advised.ranking)),
         "reasons": [without_keys(reason) for reason in (advised.of_targets, advised.usual) if reason],
@@ -107,6 +108,12 @@ def _answer(plans: Plan, advised: Recommendation) -> dict[str, Any]:
         ],
         "cautions": best.cautions,
     }
+
+
+def _told(advised: Recommendation, best: LayoutPlan) -> tuple[str, ...]:
+    """What stands below the answer: cost, what to order, what is open, what the mark means."""
+    order = f"{advised.order} {'' if best.impossible else pays_back(best)}".strip()
+    return advised.costs, order, advised.opens, PLACEHOLDERS if best.money.placeholders else ""
 
 
 def _behind(plans: Plan, advised: Recommendation) -> dict[str, Any]:

@@ -285,6 +285,16 @@ def payback_sentence(plan: LayoutPlan) -> str:
     return f"Against {back.against} {pays}: {to_order}, and it {saves} to run; {worth}."
 
 
+def pays_back(plan: LayoutPlan) -> str:
+    """In how many years a layout pays back against what is there today, as a sentence; empty where nothing is told."""
+    back = plan.payback
+    if back is None or back.price.high <= 0.0:
+        return ""
+    if not math.isfinite(back.years.value):
+        return f"It never pays back{_years_range(back.years)}."
+    return f"What is ordered beside batteries pays back in {_years(back.years.value)}{_years_range(back.years)}."
+
+
 def _years(years: float) -> str:
     return f"{years:.1f} years" if math.isfinite(years) else "never"
 

@@ -75,7 +75,7 @@ def test_what_is_owned_is_stated_by_lot() -> None:
 
 def test_the_list_says_so_in_words() -> None:
     plan = batsim.plan_layouts(site(), batsim.Settings(layouts="today", weeks=1, replications=1, workers=1))
-    assert f"3 x charger (old); {NO_MORE}" in plan_text(plan, width=200)
+    assert f"3 x charger (old); {NO_MORE}" in plan_text(plan, width=200, full=True)
 
 
 def test_a_plan_says_what_becomes_of_each_lot() -> None:
@@ -93,7 +93,7 @@ def test_a_plan_says_what_becomes_of_each_lot() -> None:
         f"lead, bought 2019: 6 batteries, each discharged {old.discharges_per_week:.1f} times a week; lasts "
         f"{old.left_years:.1f} years more, 6 due to be replaced within a year"
     )
-    assert said in plan_text(plans, width=300)
+    assert said in plan_text(plans, width=300, full=True)
     assert said in report_html(plans)
     assert plans.as_json()["layouts"]["today"]["lots"][0]["lot"] == "bought 2019"
 

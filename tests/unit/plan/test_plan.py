@@ -305,16 +305,16 @@ def test_what_is_recommended(options: tuple[LayoutPlan, ...], layout: str, says:
 
 def test_nothing_is_chosen_while_it_could_be_forbidden() -> None:
     """A check that forbids and is not known makes it a recommendation on condition; any other does not."""
-    asked = Check("it", "approval", NOT_KNOWN, "-", "", "", "Not known.", forbids=True)
+    asked = Check("it", "approval", NOT_KNOWN, "-", "", "", "Not known.", "", "ask the maker", forbids=True)
     sound = option("a", 100.0, asked=("connector",))
     found = recommended(with_check(sound, asked))
 
     assert recommended(sound).says == "Choose layout 'a'."
-    assert found.says == "Layout 'a', if what is still open allows it."
-    assert found.opens == "Still open, and could forbid it: it, approval."
+    assert found.says == "Layout 'a', if this holds: approval (it)."
+    assert found.opens == "Before anything is ordered, since it could forbid it: ask the maker."
     truck = with_check(option("truck", 50.0, in_truck=True), asked)
     assert recommended(option("a", 100.0), truck).says == (
-        "Do not buy exchange equipment: charge in the truck (layout 'truck'), if what is still open allows it."
+        "Do not buy exchange equipment: charge in the truck (layout 'truck'), if this holds: approval (it)."
     )
 
 
@@ -331,16 +331,17 @@ def test_what_it_brings_is_told_against_today() -> None:
     found = beside_today(before, after)
 
     assert found.headline == (
-        "Choose layout 'b'. Trucks lose 5.0 min per truck-shift, 20.0 min today ('a'). "
-        "It costs 70 EUR a year, 30 EUR less than today."
+        "Choose layout 'b'. Trucks lose 5.0 min per truck-shift instead of 20.0 min today ('a'). "
+        "All that differs costs 70 EUR a year: what is bought over its life, people, trucks that stand, energy; "
+        "30 EUR less than today's 100."
     )
-    assert beside_today(option("a", 60.0, miss=0.5, downtime=20.0), after).costs == (
-        "It costs 70 EUR a year, 10 EUR more than today."
-    )
+    dearer = beside_today(option("a", 60.0, miss=0.5, downtime=20.0), after)
+    assert dearer.costs.endswith("energy; 10 EUR more than today's 60.")
     stays = beside_today(option("a", 60.0), after)
     assert (stays.brings, stays.costs) == (
-        "Trucks lose 10.0 min per truck-shift; it is the layout of today.", "It costs 60 EUR a year.",
-    )  # fmt: skip
+        "Trucks lose 10.0 min per truck-shift; it is the layout of today.",
+        "All that differs costs 60 EUR a year: what is bought over its life, people, trucks that stand, energy.",
+    )
 
 
 def beside_today(today: LayoutPlan, *others: LayoutPlan) -> Recommendation:
@@ -361,7 +362,8 @@ def test_the_sentence_names_what_to_order() -> None:
         "Order 30 x battery, 12 x charger, 1 x sign: 121 EUR in all."
     )
     assert recommended(option("a", 1.0, bought=many)).order == (
-        "Order 1 x thing 0, 1 x thing 1, 1 x thing 2, 1 x thing 3, 1 x thing 4 and 2 more of its list: 679 EUR in all."
+        "Order 1 x thing 0, 1 x thing 1, 1 x thing 2, 1 x thing 3, 1 x thing 4, 1 x thing 5 and 1 more of its list: "
+        "679 EUR in all."
     )
 
 
