@@ -29,7 +29,7 @@ GUIDE = ROOT / "batsim" / "guide"
 BATSIM = Path(sys.executable).with_name("batsim")
 COMMANDS = (
     "bottleneck", "check", "compare", "day", "day-without", "decide", "export", "guide", "merge", "new", "plan",
-    "replay", "report", "run", "schema", "sweep", "trace", "warm-up",
+    "replay", "report", "run", "schema", "survey", "sweep", "trace", "warm-up",
 )  # fmt: skip
 SHORT = ("-r", "2", "--weeks", "0.5", "--warm-up", "0", "--workers", "1")
 
