@@ -46,7 +46,7 @@ TODAY = "for: [reach], handling: side_rollers, stations: 1, batteries: 30, charg
 )  # fmt: skip
 @click.option("--force", is_flag=True, help="Write over a file that is there.")
 @click.pass_context
-def new(context: click.Context, file: str, force: bool, shipped: str | None, **options: Any) -> None:  # noqa: ANN401
+def new(context: click.Context, /, file: str, force: bool, shipped: str | None, **options: Any) -> None:  # noqa: ANN401
     """Write a commented starter scenario from a survey; asks for what is not given. Or a shipped one: --example.
 
     Its layouts are possible for each truck group, and their counts such that little is waited for in a few simulated
