@@ -22,6 +22,7 @@ from .plan.survey_sheet import SurveySheet as SurveySheet, survey as survey
 from .record.part import of_area as of_area
 from .record.record import Record as Record
 from .room.simulation import simulate as simulate
+from .scenario.examples import example as example
 from .scenario.reading import changed as changed, read as read, read_scenario_text as read_scenario_text
 from .scenario.settings import Schedule as Schedule, Settings as Settings
 from .scenario.site import Scenario as Scenario

@@ -19,6 +19,7 @@ from click.testing import CliRunner, Result
 
 import batsim
 from batsim.cli import main
+from batsim.cli.guide import TOPICS
 from batsim.measures import MEASURES
 from batsim.scenario.json_schema import scenario_schema
 
@@ -29,7 +30,7 @@ GUIDE = ROOT / "batsim" / "guide"
 BATSIM = Path(sys.executable).with_name("batsim")
 COMMANDS = (
     "bottleneck", "check", "compare", "day", "day-without", "decide", "export", "guide", "merge", "new", "plan",
-    "replay", "report", "run", "schema", "sweep", "trace", "warm-up",
+    "replay", "report", "run", "schema", "survey", "sweep", "trace", "warm-up",
 )  # fmt: skip
 SHORT = ("-r", "2", "--weeks", "0.5", "--warm-up", "0", "--workers", "1")
 
@@ -126,15 +127,17 @@ def test_an_unknown_command() -> None:
 
 
 def test_guide_lists_its_topics() -> None:
-    """Each with the title of its text."""
+    """In a newcomer's order, each with the title of its text, which is a question."""
     result = call("guide")
 
     assert result.exit_code == 0
     head, *topics = result.stdout.splitlines()
     assert head == "Topics, each printed by 'batsim guide TOPIC':"
-    assert topics
+    assert [line.split()[0] for line in topics] == list(TOPICS)
+    assert sorted(TOPICS) == sorted(text.stem for text in GUIDE.glob("*.md"))
     for line in topics:
         name, title = line.split(maxsplit=1)
+        assert title.endswith("?")
         assert (GUIDE / f"{name}.md").read_text(encoding="utf-8").startswith(f"# {title}\n")
 
 
@@ -150,7 +153,7 @@ def test_guide_knows_its_topics() -> None:
     result = call("guide", "modle")
 
     assert (result.exit_code, result.stdout) == (2, "")
-    topics = ", ".join(sorted(text.stem for text in GUIDE.glob("*.md")))
+    topics = ", ".join(TOPICS)
     assert result.stderr.endswith(f"Error: there is no guide of this name; known: {topics} (got modle)\n")
 
 
