@@ -158,7 +158,7 @@ def _plan(plans: Plan) -> str:
             str(plan.targets_missed),
             *(str(plan.verdicts[verdict]) for verdict in VERDICTS),
             plan.money.purchase.as_quoted.text,
-            plan.money.per_year.text,
+            plan.money.at_equal_work.text,
             plan.money.per_truck_hour.text,
         ]
         for name, plan in plans.layouts.items()

@@ -93,8 +93,8 @@ def _answer(plans: Plan, advised: Recommendation) -> dict[str, Any]:
         "lines": [line for line in best.equipment if line.to_order],
         "sum": f"{best.money.purchase.as_quoted.text} {best.money.currency}",
         "order_csv": base64.b64encode(order_csv(best).encode()).decode(),
-        "costs": best.money.lines,
-        "in_all": best.money.per_year,
+        "costs": [(line.what, line.per_year.times(best.money.equal_work_factor)) for line in best.money.lines],
+        "in_all": best.money.at_equal_work,
         "currency": scenario.site.currency,
         "to_find_out": [
             (without_keys(question.ask), without_keys(question.changes))

@@ -192,6 +192,18 @@ def test_the_order_is_a_table_for_a_quotation() -> None:
     ]
 
 
+def test_the_table_of_costs_adds_up_to_the_cost_of_the_answer() -> None:
+    """At equal work, as it is told above; each line with its range."""
+    money = planned().layouts[recommend(planned()).layout].money
+    table = page().partition('aria-label="Costs of a year"')[2].partition("</table>")[0]
+    amounts = [float(text.replace(",", "")) for text in re.findall(r'data-label="In a year">([\d,.]+)', table)]
+    *lines, in_all = amounts
+
+    assert in_all == pytest.approx(money.at_equal_work.rounded.value)
+    assert sum(lines) == pytest.approx(in_all, rel=0.05)  # each is rounded to what is known of it
+    assert money.at_equal_work.text in recommend(planned()).costs
+
+
 def test_the_annex_goes_on_paper_where_it_is_asked_for() -> None:
     """On the screen it is folded either way."""
     with_annex = report_html(planned(), annex=True)
