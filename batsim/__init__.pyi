@@ -64,7 +64,12 @@ from .views.charts.truck_shift_chart import (
     truck_shift_text as truck_shift_text,
 )
 from .views.charts.waits_chart import waits_chart as waits_chart
-from .views.charts.week_chart import day_chart as day_chart, week_chart as week_chart
+from .views.charts.week_chart import (
+    day_chart as day_chart,
+    day_text as day_text,
+    week_chart as week_chart,
+    week_text as week_text,
+)
 from .views.page.replay import replay_block as replay_block, replay_html as replay_html
 from .views.page.report import order_csv as order_csv, report_html as report_html
 from .views.page.survey import survey_html as survey_html

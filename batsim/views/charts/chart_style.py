@@ -138,6 +138,11 @@ def heading(ax: Axes, title: str, note: str = "", size_pt: float = TITLE_PT) -> 
         _small_above(ax, lines, 0.0, 6.0)
 
 
+def wrapped(text: str, width_pt: float, size_pt: float) -> str:
+    """A text in lines of a width, long names in it cut. [pt]"""
+    return fill(_with_short_names(text), max(24, int(width_pt / (LETTER * size_pt))))
+
+
 def _with_short_names(text: str) -> str:
     """A text in which long names in quotes are cut."""
     return LONG_NAME.sub(lambda found: f"'{names_fit([found[1]], TOLD, 1)[0]}'", text)
@@ -208,6 +213,14 @@ def legend_below(ax: Axes, legend: Legend, columns: int = 3, below_pt: float = 4
     )  # fmt: skip
 
 
+def legend_above(ax: Axes, legend: Legend, columns: int = 4) -> None:
+    """Legend of few words over axes, small."""
+    _legend(
+        ax, legend, loc="lower left", bbox_to_anchor=(0.0, 1.02), ncols=min(columns, len(legend)), fontsize=NOTE_PT,
+        borderpad=0.0, handlelength=1.6, columnspacing=1.1, labelspacing=0.25,
+    )  # fmt: skip
+
+
 def legend_beside(ax: Axes, legend: Legend) -> None:
     """Legend to the right of axes, from their top."""
     _legend(ax, legend, bbox_to_anchor=(1.015, 1.02))
@@ -217,8 +230,8 @@ def _legend(ax: Axes, legend: Legend, **place: Any) -> None:  # noqa: ANN401 - w
     """Legend at a place, its words taken as they are: a dollar sign in a name begins no formula."""
     if legend:
         drawn = ax.legend(
-            list(legend.values()), list(legend), loc="upper left", frameon=False, borderaxespad=0.0, handleheight=1.2,
-            **{"fontsize": WORD_PT, "handlelength": 2.4, **place},
+            list(legend.values()), list(legend), frameon=False, borderaxespad=0.0, handleheight=1.2,
+            **{"loc": "upper left", "fontsize": WORD_PT, "handlelength": 2.4, **place},
         )  # fmt: skip
         for text in drawn.get_texts():
             text.set_parse_math(False)
