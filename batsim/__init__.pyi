@@ -47,7 +47,7 @@ from .study.worst_hour import WorstHour as WorstHour, worst_hour as worst_hour
 from .views.charts.battery_chart import battery_chart as battery_chart, cycle_chart as cycle_chart
 from .views.charts.bottleneck_chart import bottleneck_chart as bottleneck_chart
 from .views.charts.cost_chart import cost_chart as cost_chart, cost_text as cost_text
-from .views.charts.frontier_chart import frontier_chart as frontier_chart
+from .views.charts.frontier_chart import frontier_chart as frontier_chart, frontier_text as frontier_text
 from .views.charts.heat_chart import heat_chart as heat_chart, heat_text as heat_text
 from .views.charts.hydrogen_chart import hydrogen_chart as hydrogen_chart
 from .views.charts.lanes_chart import lanes_chart as lanes_chart, lanes_text as lanes_text

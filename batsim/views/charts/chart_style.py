@@ -138,6 +138,29 @@ def heading(ax: Axes, title: str, note: str = "", size_pt: float = TITLE_PT) -> 
         _small_above(ax, lines, 0.0, 6.0)
 
 
+def head_of_all(figure: Figure, title: str) -> None:
+    """Title above all panels of a figure."""
+    figure.suptitle(
+        wrapped(title, _within_pt(figure), 1.12 * FINDING_PT), x=0.02, ha="left", fontsize=FINDING_PT,
+        fontweight="bold", parse_math=False,
+    )  # fmt: skip
+
+
+def under_all(figure: Figure, note: str, legend: Legend | None = None) -> None:
+    """A small note under all panels of a figure, and below it a legend of them all."""
+    drawn = figure.legend(
+        list((legend or {}).values()), list(legend or {}), loc="outside lower left", ncols=2, frameon=False,
+        fontsize=WORD_PT, columnspacing=1.4, title=wrapped(note, _within_pt(figure), NOTE_PT), alignment="left",
+        title_fontsize=NOTE_PT, borderpad=0.0, borderaxespad=0.6,
+    )  # fmt: skip
+    drawn.get_title().set(color="0.3", parse_math=False)
+
+
+def _within_pt(figure: Figure) -> float:
+    """Width of a figure within its edges. [pt]"""
+    return 0.96 * 72.0 * figure.get_figwidth()
+
+
 def wrapped(text: str, width_pt: float, size_pt: float) -> str:
     """A text in lines of a width, long names in it cut. [pt]"""
     return fill(_with_short_names(text), max(24, int(width_pt / (LETTER * size_pt))))

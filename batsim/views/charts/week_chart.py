@@ -154,21 +154,9 @@ def _drawn(over: RoomOver, span: Span) -> style.Figure:
         style.week_axis(axes[-1], float(span.edges[0]), float(span.edges[-1]))
         axes[-1].set_xlabel(span.axis, fontsize=style.WORD_PT)
         figure.align_ylabels(axes)
-    _head(figure, f"{over.title}: {span.title}", _note(span))
+    style.head_of_all(figure, f"{over.title}: {span.title}")
+    style.under_all(figure, _note(span))
     return figure
-
-
-def _head(figure: style.Figure, title: str, note: str) -> None:
-    """Title and note of all panels, above the legend of the first."""
-    left, wide = 0.02, 72.0 * figure.get_figwidth() * 0.96
-    figure.suptitle(
-        style.wrapped(title, wide, style.FINDING_PT), x=left, ha="left", fontsize=style.FINDING_PT, fontweight="bold",
-        parse_math=False,
-    )  # fmt: skip
-    figure.supxlabel(
-        style.wrapped(note, wide, style.NOTE_PT), x=left, ha="left", fontsize=style.NOTE_PT, color="0.3",
-        parse_math=False,
-    )  # fmt: skip
 
 
 def _note(span: Span) -> str:

@@ -152,6 +152,11 @@ def words(figure):
     return {ax.get_ylabel(): [text.get_text() for text in ax.get_legend().get_texts()] for ax in figure.axes}
 
 
+def note(figure):
+    """What stands under all panels."""
+    return " ".join(figure.legends[0].get_title().get_text().split())
+
+
 def means(ax):
     """Values of the lines of a panel that are drawn as steps."""
     return [patch.get_data().values.tolist() for patch in ax.patches if hasattr(patch, "get_data")]
@@ -220,7 +225,7 @@ def test_words_can_be_read_in_a_printed_column(over, chart):
     heads = [ax.get_legend().get_window_extent() for ax in figure.axes]
     boxes = [
         *heads,
-        *(text.get_window_extent() for text in figure.texts),
+        *(text.get_window_extent() for text in (*figure.texts, *figure.legends)),
         *(ax.get_window_extent() for ax in figure.axes),
     ]
 
@@ -298,11 +303,11 @@ def test_titles_and_notes(over):
     assert [figure.get_suptitle() for figure in figures] == [
         "side rollers: a mean week", "side rollers: a mean day", "side rollers: a mean Tue",
     ]  # fmt: skip
-    assert " ".join(day.get_supxlabel().split()) == (
+    assert note(day) == (
         "Lines and areas: means of 10 days (Mon, Tue, Wed, Thu, Fri). Bands: 5 % to 95 % of them, "
         "each the mean of a quarter of an hour. Grey strips: no truck works, and none is counted."
     )
-    assert " ".join(week.get_supxlabel().split()).startswith("Lines and areas: means of 2 weeks.")
+    assert note(week).startswith("Lines and areas: means of 2 weeks.")
 
 
 def test_the_time_axis_names_days_and_hours(over):
