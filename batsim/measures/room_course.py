@@ -250,8 +250,8 @@ def quarter_means(record: Record, edges: Floats) -> dict[str, Floats]:
     Returns
     -------
     dict
-        By what is counted (trucks waiting and away, stations, devices, attendants, `CHARGERS`), a state of batteries, or
-        `READY_OF` a battery type: the mean between each instant and the next. (n)
+        By what is counted (trucks waiting and away, stations, devices, attendants, `CHARGERS`), a state of batteries,
+        or `READY_OF` a battery type: the mean between each instant and the next. (n)
     """
     course = room_course(record, float(edges[0]), float(edges[-1]))
     counts = {

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from batsim.errors import Problem, ScenarioError
-from batsim.measures.mean_week import HIGH_SHARE, LOW_SHARE, QUARTERS
+from batsim.measures.mean_week import HIGH_SHARE, LOW_SHARE, QUARTERS, Extremes, extremes
 from batsim.measures.profile import QUARTER_HOUR_MIN
 from batsim.measures.room_course import READY_OF, quarter_means
 from batsim.measures.windows import Flags, Floats
@@ -30,17 +30,6 @@ WORKED_SHARE = 0.5
 """Least part of the longest day's working time in a working day, and of a quarter's minutes in a quarter of work."""
 
 
-class Extremes(NamedTuple):
-    """What a mean course comes to; not a number where it has none."""
-
-    mean: float
-    least: float
-    least_at: int
-    """First step in which it is that."""
-    most: float
-    most_at: int
-
-
 class Band(NamedTuple):
     """A count over a week or a day: one value for each step, a quarter of an hour or an hour."""
 
@@ -53,14 +42,7 @@ class Band(NamedTuple):
     @property
     def extremes(self) -> Extremes:
         """Mean of the mean course, its least and its most."""
-        known = np.flatnonzero(np.isfinite(self.mean))
-        if not known.size:
-            return Extremes(math.nan, math.nan, 0, math.nan, 0)
-        course = self.mean[known]
-        low, high = int(course.argmin()), int(course.argmax())
-        return Extremes(
-            float(course.mean()), float(course[low]), int(known[low]), float(course[high]), int(known[high])
-        )
+        return extremes(self.mean)
 
 
 class WeekSamples(NamedTuple):

@@ -244,6 +244,6 @@ def _note(answer: Answer) -> str:
     """Say what is drawn."""
     schedule = answer.schedule
     return (
-        f"{schedule.scenario.site.name}, seed {schedule.seed}; plans as the search saw them, means of few replications. "
+        f"{schedule.scenario.site.name}, seed {schedule.seed}; plans as the search saw them, means of few runs. "
         "Tested is what keeps a margin; by too little: the target is met, the margin is not."
     )

@@ -267,7 +267,8 @@ def test_the_frame_names_causes_and_states(two_trucks):
         "time_min", *(f"waiting_{cause}" for cause in CAUSES),
         *(f"batteries_{state.replace(' ', '_')}" for state in STATES),
         *(f"chargers_{state.replace(' ', '_')}" for state in CHARGER_STATES),
-        "stations_busy", "devices_busy", "attendants_on_duty", "attendants_busy", "attendants_in_overtime", "trucks_away",
+        "stations_busy", "devices_busy", "attendants_on_duty",
+        "attendants_busy", "attendants_in_overtime", "trucks_away",
     ]  # fmt: skip
 
 

@@ -183,7 +183,7 @@ def test_axes_say_what_they_are_and_in_which_unit() -> None:
     assert re.fullmatch(r"Downtime.* \[min.*\]", ax.get_xlabel())
     assert ax.get_ylabel() == "Cost [EUR per year]"
     assert note(figure) == (
-        "Small room (invented), seed 3; plans as the search saw them, means of few replications. Tested is what keeps "
+        "Small room (invented), seed 3; plans as the search saw them, means of few runs. Tested is what keeps "
         "a margin; by too little: the target is met, the margin is not."
     )
 
@@ -221,8 +221,9 @@ def test_the_words_say_what_is_drawn() -> None:
     told = frontier_text(answer())
 
     assert told.startswith(
-        "Of 5 plans of 'room' cheaper than the best, 4 miss a target, 1 meets them by too little. downtime: target 245 min, "
-        "tested 220 min; the best plan 159 min at 87,160 EUR per year; cheapest at each level: 131 min 106,240, "
+        "Of 5 plans of 'room' cheaper than the best, 4 miss a target, 1 meets them by too little. "
+        "downtime: target 245 min, tested 220 min; the best plan 159 min at 87,160 EUR per year; "
+        "cheapest at each level: 131 min 106,240, "
     )
     assert told.endswith(note(frontier_chart(answer())))
     assert "waits: target 50 %, tested 62.5 %; the best plan" in frontier_text(with_waits())
