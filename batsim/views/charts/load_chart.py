@@ -74,8 +74,8 @@ def _note(evidence: Evidence, week: MeanWeek) -> str:
     """What is drawn, and how the two peaks differ."""
     return (
         f"Means of a quarter of an hour, standby included, over {counted(round(week.weeks, 2), 'week')} of "
-        f"{counted(evidence.runs.replications, 'replication')}. Tables state the mean of the weeks' peaks; the greatest "
-        "of them all is higher where weeks differ."
+        f"{counted(evidence.runs.replications, 'replication')}. Tables state the mean of the weeks' peaks; the "
+        "greatest of them all is higher where weeks differ."
     )
 
 

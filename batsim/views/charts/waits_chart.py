@@ -35,7 +35,8 @@ def waits_chart(waits: Waits, ax: style.AxesOrNew = None) -> style.Axes:
     -------
     matplotlib.axes.Axes
         A line for each layout that exchanges: the share of exchanges that wait no longer than the minutes below; the
-        note says which layouts are left out. Where the scenario states a target, a cross marks it: a line that passes above it meets the target.
+        note says which layouts are left out. Where the scenario states a target, a cross marks it: a line that passes
+        above it meets the target.
     """
     width, height = SIZE_IN
     ax = style.axes_for(ax, (width, max(height, AROUND_IN + EACH_IN * (len(waits.layouts) + 1))))

@@ -151,6 +151,19 @@ def test_the_title_names_battery_type_and_time():
     )
 
 
+def test_week_1_is_the_first_after_the_warm_up():
+    """As in the trace: the warm-up before it is week 0."""
+    course = _course(300.0)
+    course.attrs["warm_up_min"] = WEEK_MIN
+    figure, later = battery_chart(course), _course(300.0 + WEEK_MIN)
+    later.attrs["warm_up_min"] = WEEK_MIN
+
+    assert figure.get_suptitle() == "Battery 8 (vented), Mon 05:00 of week 0 to Tue 12:04 of week 0"
+    assert figure.axes[3].get_xlabel() == "Weekday and time; week 1 is the first after the warm-up"
+    assert battery_chart(later).get_suptitle() == "Battery 8 (vented), Mon 05:00 to Tue 12:04"
+    assert battery_chart(later).axes[3].get_xlabel() == "Weekday and time"
+
+
 def test_a_course_that_lost_its_name():
     """Some ways of copying a frame forget what it is about."""
     course = _course()

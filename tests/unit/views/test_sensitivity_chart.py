@@ -12,8 +12,8 @@ from batsim.study.sweeps.inputs import Input
 from batsim.study.sweeps.sensitivity import MEANINGS, Index, Sensitivity
 from batsim.views.charts.sensitivity_chart import (
     INDICES,
-    OTHER_CHART,
     NONE,
+    OTHER_CHART,
     SWINGS_ONLY,
     TORNADO,
     indices_chart,
