@@ -244,7 +244,7 @@ def room_over(scenario: Scenario, layout: str, settings: Settings = Settings(), 
     taking = partial(take, area=area)
     samples = run_schedule(replace(schedule, length_min=length_min), settings, take=taking)[layout]
     counts = {name: np.concatenate([sample.counts[name] for sample in samples]) for name in samples[0].counts}
-    _, *in_all = samples[0]
+    _, batteries, chargers, stations, devices = samples[0]
     return RoomOver(
         scenario,
         layout,
@@ -252,8 +252,11 @@ def room_over(scenario: Scenario, layout: str, settings: Settings = Settings(), 
         weeks,
         counts,
         working_profile(site),
-        *in_all,
-        area=area,
+        batteries,
+        chargers,
+        stations,
+        devices,
+        area,
     )
 
 

@@ -1,6 +1,6 @@
 """Chart of a room over a day or any window: trucks waiting, batteries, chargers, stations, devices, attendants."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from textwrap import fill
 from typing import Any
 
@@ -67,7 +67,7 @@ def room_chart(record: Record, from_min: float, to_min: float) -> style.Figure:
     return figure
 
 
-def _panels(course: RoomCourse) -> dict[str, Callable[[style.Axes, RoomCourse, RunFacts], None]]:
+def _panels(course: RoomCourse) -> Mapping[str, Callable[[style.Axes, RoomCourse, RunFacts], None]]:
     """What is drawn, from the top."""
     panels = {"queue": _queue} | ({"ready": _ready} if len(course.ready) > 1 else {})
     panels |= {"batteries": _batteries, "chargers": _chargers, "stations": _stations}

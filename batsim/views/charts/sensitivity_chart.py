@@ -101,26 +101,30 @@ def _all_bars(ax: style.Axes, rows: dict[str, dict[float, Index]], looks: dict[s
 def _name_ends(ax: style.Axes, sensitivity: Sensitivity, rows: dict[str, dict[float, Index]]) -> None:
     """Write the value of the input behind the bar of each of its ends, where the study has such."""
     ends = [
-        (place, text, row)
+        (place, row, text)
         for of_kind in rows.values()
         for place, row in of_kind.items()
         if (text := sensitivity.value_at(row)) and math.isfinite(row.value)
     ]
-    if not ends:
-        return
     left, right = ax.get_xlim()
-    sides = [
-        [style.text_width(ax, text) for _, text, row in ends if (row.value < 0.0) == below] for below in (True, False)
-    ]
-    ax.set_xlim(left - max(sides[0], default=0.0), right + max(sides[1], default=0.0))
-    for place, text, row in ends:
-        below = row.value < 0.0
-        reached = [end for end in (row.value, row.low if below else row.high) if math.isfinite(end)]
-        ax.annotate(
-            text, (min(reached) if below else max(reached), place), xytext=(-4.0 if below else 4.0, 0.0),
-            textcoords="offset points", ha="right" if below else "left", va="center", fontsize=style.NOTE_PT,
-            parse_math=False, zorder=6.0,
-        )  # fmt: skip
+    below, above = (
+        max((style.text_width(ax, text) for _, row, text in ends if (row.value < 0.0) == side), default=0.0)
+        for side in (True, False)
+    )
+    ax.set_xlim(left - below, right + above)
+    for place, row, text in ends:
+        _name_end(ax, place, row, text)
+
+
+def _name_end(ax: style.Axes, place: float, row: Index, text: str) -> None:
+    """Write a value behind a bar and its whisker."""
+    below = row.value < 0.0
+    limit = row.low if below else row.high
+    ax.annotate(
+        text, (limit if math.isfinite(limit) else row.value, place), xytext=(-4.0 if below else 4.0, 0.0),
+        textcoords="offset points", ha="right" if below else "left", va="center", fontsize=style.NOTE_PT,
+        parse_math=False, zorder=6.0,
+    )  # fmt: skip
 
 
 def _note(sensitivity: Sensitivity, kinds: list[str]) -> str:

@@ -47,7 +47,7 @@ class Span(NamedTuple):
     idle: list[tuple[float, float]]
     """Where no truck works. [min]"""
     title: str
-    count: str
+    means_of: str
     """What the means are of, such as `4 weeks`."""
     axis: str
 
@@ -162,7 +162,7 @@ def _drawn(over: RoomOver, span: Span) -> style.Figure:
 def _note(span: Span) -> str:
     """What lines, bands and strips are."""
     step = IN_STEP[span.by_hour]
-    note = f"Lines and areas: means of {span.count}. Bands: {BAND} of them, each the mean of {step}."
+    note = f"Lines and areas: means of {span.means_of}. Bands: {BAND} of them, each the mean of {step}."
     return note + (" Grey strips: no truck works, and none is counted." if span.idle else "")
 
 
@@ -288,7 +288,7 @@ def _attendants(ax: style.Axes, over: RoomOver, span: Span) -> None:
 def _told(over: RoomOver, span: Span) -> str:
     """Say what each count comes to."""
     told = list(_sentences(over, span))
-    says = f"{over.title}, {span.title}, means of {span.count}, each of {IN_STEP[span.by_hour]}"
+    says = f"{over.title}, {span.title}, means of {span.means_of}, each of {IN_STEP[span.by_hour]}"
     return f"{says}. {' '.join(told)}" if told else f"{says}. {NO_DAY}"
 
 

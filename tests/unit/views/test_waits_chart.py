@@ -166,7 +166,7 @@ def test_nothing_to_show_is_said():
 
 
 def test_layouts_without_exchanges_are_left_out():
-    """Those charged in the truck, and those in which nothing happened; the note names them, an axis ends without them."""
+    """Those charged in the truck, and those in which nothing happened; the note names them."""
     mixed = made(FREE, **{"in the truck": ([0, 90], [0, 90]), "idle": ([], []), "hoist": ([0, 2], [4, 4])})
     ax = waits_chart(mixed)
 
