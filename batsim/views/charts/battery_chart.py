@@ -98,6 +98,19 @@ def cycle_chart(record: Record, battery: int, after_min: float = 0.0) -> style.F
     return battery_chart(battery_course(record, battery, begin, end, (end - begin) / INSTANTS))
 
 
+def battery_text(course: Frame) -> str:
+    """Say in words what `battery_chart` draws, with its numbers."""
+    bands = _bands(course)
+    soc, warmth, amps = course["soc_share"], course["temperature_degc"], course["amps"]
+    lengths = {state: sum(end - begin for begin, end in spans) for state, _, spans in _by_state(bands)}
+    told = ", ".join(f"{state} {minutes:,.0f} min" for state, minutes in lengths.items())
+    return (
+        f"{_title(course, bands)}. State of charge {100.0 * soc.min():.0f} % to {100.0 * soc.max():.0f} %, "
+        f"current {amps.min():.0f} A to {amps.max():.0f} A, electrolyte {warmth.min():.0f} °C to "
+        f"{warmth.max():.0f} °C, gas current up to {course['gas_a'].max():.1f} A. {told[:1].upper()}{told[1:]}."
+    )
+
+
 INSTANTS = 600
 """Steps that a cycle is drawn in."""
 

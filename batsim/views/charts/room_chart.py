@@ -13,6 +13,7 @@ from batsim.record.record import Record
 from batsim.record.words import CAUSES, STATES
 from batsim.views.charts import chart_style as style
 from batsim.views.charts.time_axis import clock_axis, one_run_note, span_text
+from batsim.views.text.trace_text import clock
 
 WIDTH_IN = 11.0
 HEIGHTS_IN = {
@@ -65,6 +66,26 @@ def room_chart(record: Record, from_min: float, to_min: float) -> style.Figure:
     _words(figure, record.facts, course)
     figure.align_ylabels(panels)
     return figure
+
+
+def room_text(record: Record, from_min: float, to_min: float) -> str:
+    """Say in words what `room_chart` draws, with its numbers."""
+    course, facts = room_course(record, from_min, to_min), record.facts
+    waiting = sum(course.waiting.values(), 0 * course.trucks_away)
+    counts = {"trucks waiting": waiting, "trucks away from work": course.trucks_away}
+    counts |= {"chargers giving current": course.chargers["giving current"], "stations in use": course.stations_busy}
+    counts |= {"devices in use": course.devices_busy, "attendants busy": course.attendants_busy}
+    told = [f"{name} {_when(course, facts, count, count.max())}" for name, count in counts.items()]
+    least = [f"{name} {_when(course, facts, count, count.min())}" for name, count in course.ready.items()]
+    ready = f" Fewest ready batteries: {'; '.join(least)}." if least else ""
+    span = span_text(facts, course.from_min, course.to_min)
+    return f"{facts.title}: {span}. At most: {'; '.join(told)}.{ready} {one_run_note(facts)}"
+
+
+def _when(course: RoomCourse, facts: RunFacts, count: Whole, value: int) -> str:
+    """A value of a count with the first time at which it is that; without it where that is the beginning."""
+    at = int(np.argmax(count == value))
+    return f"{value} ({clock(facts, float(course.time_min[at]))})" if at else f"{value}"
 
 
 def _panels(course: RoomCourse) -> Mapping[str, Callable[[style.Axes, RoomCourse, RunFacts], None]]:

@@ -122,7 +122,7 @@ def _tasks(comparison: Comparison) -> list[Stack]:
     runs = comparison.runs
     return [
         Stack(
-            f"{word}, {person}s", colour, hatch,
+            f"{word} by {person}s", colour, hatch,
             [runs.interval(layout, f"labour_{person}_{task}_min_per_day").mean for layout in comparison.ranking],
             HEIGHTS[person],
             word,

@@ -13,11 +13,11 @@ from batsim.views.charts import chart_style as style
 from batsim.views.text.numbers import counted, short_number
 
 HEIGHTS_IN = {
-    "trucks": 0.95, "ready": 0.95, "batteries": 1.6, "chargers": 1.05, "stations": 0.62, "devices": 0.62,
-    "attendants": 0.72,
+    "trucks": 0.9, "ready": 0.85, "batteries": 1.5, "chargers": 1.02, "stations": 0.58, "devices": 0.58,
+    "attendants": 0.7,
 }  # fmt: skip
 """Heights of the panels. [in]"""
-AROUND_IN, BETWEEN_IN = 1.1, 0.25
+AROUND_IN, BETWEEN_IN = 1.1, 0.22
 """What stands above and below all panels, and above each. [in]"""
 HEADROOM = 1.1
 BAND = "5 % to 95 %"
@@ -241,7 +241,7 @@ def _ready(ax: style.Axes, over: RoomOver, span: Span) -> None:
     if len(types) > 1:
         for name, count, look in zip(style.names_fit(types, LETTERS, 1), types.values(), style.LINES, strict=False):
             legend[name] = _mean(ax, span, span.of(count), look[0], 1.3, look[1])
-    _finish(ax, legend, "Ready batteries", _most(span.of("ready").high))
+    _finish(ax, legend, "Ready\nbatteries", _most(span.of("ready").high))
 
 
 def _batteries(ax: style.Axes, over: RoomOver, span: Span) -> None:

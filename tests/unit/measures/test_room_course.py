@@ -40,7 +40,7 @@ from batsim.record.words import (  # fmt: skip
 )
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.views.charts.chart_style import CAUSE_LOOKS, STATE_LOOKS, pale
-from batsim.views.charts.room_chart import room_chart
+from batsim.views.charts.room_chart import room_chart, room_text
 from tests.rows import write_row
 from tests.runs import record_of
 
@@ -326,6 +326,15 @@ def test_panels_and_their_words(runs):
         "One run: replication 0, seed 1; week 1 is the first after the warm-up.",
         "Grey strips: no truck works (breaks, hours without a shift).",
     ]
+
+
+def test_the_words_say_what_is_drawn(two_trucks):
+    """From the hand solution: the most of each count and when first, the fewest ready batteries."""
+    assert room_text(two_trucks, 0.0, 720.0) == (
+        "one: week 1 Mon 00:00 to week 1 Mon 12:00. At most: trucks waiting 2 (Mon 02:50); trucks away from work 2 "
+        "(Mon 01:05); chargers giving current 1 (Mon 01:10); stations in use 1 (Mon 01:00); devices in use 0; "
+        "attendants busy 1 (Mon 01:00). Fewest ready batteries: plain 0 (Mon 01:00). One run: replication 0, seed 1."
+    )
 
 
 def test_no_panel_for_attendants_that_are_not_there(runs, two_trucks):

@@ -96,8 +96,8 @@ def test_labour_is_split_by_task_and_person():
     found = bars(labour_chart(compared(TWO)))
 
     assert found == {
-        "exchange, attendants": [(0.0, 100.0, 0.72), (0.0, 200.0, 0.72)],
-        "exchange, drivers": [(100.0, 40.0, pytest.approx(0.36)), (200.0, 0.0, pytest.approx(0.36))],
+        "exchange by attendants": [(0.0, 100.0, 0.72), (0.0, 200.0, 0.72)],
+        "exchange by drivers": [(100.0, 40.0, pytest.approx(0.36)), (200.0, 0.0, pytest.approx(0.36))],
     }
 
 
@@ -118,7 +118,7 @@ def test_the_words_say_what_is_drawn():
         "5.0 (way to the room and back 2, waits for a battery 30). Means of 3 replications of 1 week; whiskers: 95 % "
         "intervals of the total. Target: at most 15."
     )
-    assert "'quick' 140 ± 5 (exchange, attendants 100, exchange, drivers 40)" in labour_text(compared(TWO))
+    assert "'quick' 140 ± 5 (exchange by attendants 100, exchange by drivers 40)" in labour_text(compared(TWO))
     assert downtime_text(compared(TWO, FREE)).endswith("intervals of the total.")
     nothing = {name: np.full(3, np.nan) for name in MEASURES}
     assert downtime_text(compared({"idle": nothing}, FREE)) == DOWNTIME.empty

@@ -166,7 +166,7 @@ def test_panels_have_names_and_legends(over):
     """Mean, band and what there is in all."""
     assert words(week_chart(over)) == {
         "Trucks": ["waiting, mean", "away from work, mean"],
-        "Ready batteries": ["ready, mean"],
+        "Ready\nbatteries": ["ready, mean"],
         "Batteries, mean": [
             "ready", "being watered", "waits for watering", "cooling", "on charge", "being connected",
             "waits to be connected", "in transfer", "in truck",
@@ -204,7 +204,7 @@ def test_ready_batteries_of_several_types_have_a_line_each():
     over = replace(over, counts=over.counts | named, scenario=with_types("x"))
 
     for figure in (week_chart(over), day_chart(over)):
-        assert words(figure)["Ready batteries"] == ["ready, mean", "lead 48 V 750 Ah", "x"]
+        assert words(figure)["Ready\nbatteries"] == ["ready, mean", "lead 48 V 750 Ah", "x"]
         assert [values[0] for values in means(figure.axes[1])] == [3.0, 1.0, 2.0]
     assert "Ready batteries of type 'x': on average 2, least 2 (Mon 00:00), most 2 (Mon 00:00)." in week_text(over)
 
@@ -230,7 +230,7 @@ def test_words_can_be_read_in_a_printed_column(over, chart):
     ]
 
     width, height = figure.get_size_inches()
-    assert (width <= 6.3, height <= 9.4) == (True, True)
+    assert (width <= 6.3, height <= 8.8) == (True, True)
     assert min(text.get_fontsize() for text in shown) >= 8.0
     assert not any(one.overlaps(other) for one, other in combinations(boxes, 2))
     assert all(box.x0 >= 0.0 and box.x1 <= figure.bbox.x1 for box in boxes)
