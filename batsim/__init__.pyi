@@ -45,27 +45,45 @@ from .study.uncertain import UncertainComparison as UncertainComparison
 from .study.waits import Waits as Waits, waits_over as waits_over
 from .study.warm_up import WarmUp as WarmUp, warm_up as warm_up
 from .study.worst_hour import WorstHour as WorstHour, worst_hour as worst_hour
-from .views.charts.battery_chart import battery_chart as battery_chart, cycle_chart as cycle_chart
+from .views.charts.battery_chart import (
+    battery_chart as battery_chart,
+    battery_text as battery_text,
+    cycle_chart as cycle_chart,
+)
 from .views.charts.bottleneck_chart import bottleneck_chart as bottleneck_chart
 from .views.charts.cost_chart import cost_chart as cost_chart, cost_text as cost_text
-from .views.charts.frontier_chart import frontier_chart as frontier_chart
+from .views.charts.frontier_chart import frontier_chart as frontier_chart, frontier_text as frontier_text
 from .views.charts.heat_chart import heat_chart as heat_chart, heat_text as heat_text
-from .views.charts.hydrogen_chart import hydrogen_chart as hydrogen_chart
+from .views.charts.hydrogen_chart import hydrogen_chart as hydrogen_chart, hydrogen_text as hydrogen_text
 from .views.charts.lanes_chart import lanes_chart as lanes_chart, lanes_text as lanes_text
-from .views.charts.life_line_chart import life_line_chart as life_line_chart
-from .views.charts.load_chart import load_chart as load_chart
+from .views.charts.life_line_chart import life_line_chart as life_line_chart, life_line_text as life_line_text
+from .views.charts.load_chart import load_chart as load_chart, load_text as load_text
 from .views.charts.minutes_chart import minutes_chart as minutes_chart, minutes_text as minutes_text
-from .views.charts.room_chart import room_chart as room_chart
-from .views.charts.room_plan_chart import room_plan_chart as room_plan_chart
+from .views.charts.room_chart import room_chart as room_chart, room_text as room_text
+from .views.charts.room_plan_chart import room_plan_chart as room_plan_chart, room_plan_text as room_plan_text
 from .views.charts.season_chart import season_chart as season_chart, season_text as season_text
-from .views.charts.sensitivity_chart import indices_chart as indices_chart, tornado_chart as tornado_chart
-from .views.charts.stacked_charts import downtime_chart as downtime_chart, labour_chart as labour_chart
+from .views.charts.sensitivity_chart import (
+    indices_chart as indices_chart,
+    sensitivity_text as sensitivity_text,
+    tornado_chart as tornado_chart,
+)
+from .views.charts.stacked_charts import (
+    downtime_chart as downtime_chart,
+    downtime_text as downtime_text,
+    labour_chart as labour_chart,
+    labour_text as labour_text,
+)
 from .views.charts.truck_shift_chart import (
     truck_shift_chart as truck_shift_chart,
     truck_shift_text as truck_shift_text,
 )
-from .views.charts.waits_chart import waits_chart as waits_chart
-from .views.charts.week_chart import day_chart as day_chart, week_chart as week_chart
+from .views.charts.waits_chart import waits_chart as waits_chart, waits_text as waits_text
+from .views.charts.week_chart import (
+    day_chart as day_chart,
+    day_text as day_text,
+    week_chart as week_chart,
+    week_text as week_text,
+)
 from .views.page.replay import replay_block as replay_block, replay_html as replay_html
 from .views.page.report import order_csv as order_csv, report_html as report_html
 from .views.page.survey import survey_html as survey_html

@@ -47,8 +47,8 @@ def battery_course(record: Record, battery: int, start_min: float, end_min: floa
     Returns
     -------
     DataFrame
-        A row for each instant; its ``attrs`` name the battery, its type and ``hydrogen_l_per_ah``, the hydrogen that
-        an ampere-hour of gas makes in it. [l/Ah]
+        A row for each instant; its ``attrs`` name the battery, its type, ``warm_up_min`` of the run [min] and
+        ``hydrogen_l_per_ah``, the hydrogen that an ampere-hour of gas makes in it. [l/Ah]
 
         ======================  ====  ==================================================================
         time_min                min   from Monday 00:00
@@ -103,7 +103,12 @@ def battery_course(record: Record, battery: int, start_min: float, end_min: floa
             "hydrogen_l_per_h": litres_per_ah * gas,
         }
     )
-    course.attrs = {"battery": int(battery), "type": kind.name, "hydrogen_l_per_ah": litres_per_ah}
+    course.attrs = {
+        "battery": int(battery),
+        "type": kind.name,
+        "hydrogen_l_per_ah": litres_per_ah,
+        "warm_up_min": record.facts.warm_up_min,
+    }
     return course
 
 

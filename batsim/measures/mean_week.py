@@ -15,6 +15,26 @@ LOW_SHARE, HIGH_SHARE = 0.05, 0.95
 """Ends of a band: so many weeks or days lie below."""
 
 
+class Extremes(NamedTuple):
+    """What a mean course comes to; not a number where it has none."""
+
+    mean: float
+    least: float
+    least_at: int
+    """First step in which it is that."""
+    most: float
+    most_at: int
+
+
+def extremes(course: Floats) -> Extremes:
+    """Mean, least and most of a course, where it is a number."""
+    known = np.flatnonzero(np.isfinite(course))
+    if not known.size:
+        return Extremes(np.nan, np.nan, 0, np.nan, 0)
+    low, high = known[course[known].argmin()], known[course[known].argmax()]
+    return Extremes(float(course[known].mean()), float(course[low]), int(low), float(course[high]), int(high))
+
+
 class MeanWeek(NamedTuple):
     """A course laid over one week, from Monday 00:00 on; not a number in quarters that were never measured."""
 
@@ -32,6 +52,11 @@ class MeanWeek(NamedTuple):
     """Start of its quarter. [min]"""
     weeks: float
     """Weeks that were measured."""
+
+    @property
+    def extremes(self) -> Extremes:
+        """Of the mean course."""
+        return extremes(self.mean)
 
     @property
     def edges_min(self) -> Floats:

@@ -18,6 +18,12 @@ CHARGER_STATES = ("giving current", "paused", "battery waits", "held after the c
 is kept by a battery that cools, is in maintenance, ready or on its way."""
 
 
+COUNTED = (
+    "stations_busy", "devices_busy", "attendants_on_duty", "attendants_busy", "attendants_in_overtime", "trucks_away",
+)  # fmt: skip
+"""Counts that are of one kind."""
+
+
 @dataclass(frozen=True)
 class RoomCourse:
     """Counts that hold from each instant to the next, and from the last one to the end of the window."""
@@ -40,6 +46,10 @@ class RoomCourse:
     """Stations, or charging spots, with a truck in them. (n)"""
     stations: float
     """Stations in all; infinite without a limit."""
+    devices_busy: Whole
+    """Devices of all kinds that jobs hold. (n)"""
+    devices: float
+    """Devices in all; 0 where there are none."""
     attendants_on_duty: Whole
     """Attendants on duty; 0 where their number is not limited or drivers do it all. (n)"""
     attendants_busy: Whole
@@ -58,7 +68,7 @@ class RoomCourse:
         columns: dict[str, Any] = {"time_min": self.time_min}
         for start in ("waiting", "batteries", "chargers"):
             columns |= {f"{start}_{word.replace(' ', '_')}": count for word, count in getattr(self, start).items()}
-        for name in ("stations_busy", "attendants_on_duty", "attendants_busy", "attendants_in_overtime", "trucks_away"):
+        for name in COUNTED:
             columns[name] = getattr(self, name)
         return frame_of(columns)
 
@@ -97,6 +107,7 @@ def room_course(record: Record, from_min: float, to_min: float) -> RoomCourse:
     taken, out = _chargers(record)
     counts = {
         "stations_busy": _stations(record),
+        "devices_busy": _under_way(*(record.columns("devices")[edge] for edge in ("start_min", "end_min"))),
         "attendants_on_duty": _under_way(*np.array(facts.attendant_windows, dtype=float).reshape(-1, 3).T),
         "attendants_busy": _attendants(record, overtime=False),
         "attendants_in_overtime": _attendants(record, overtime=True),
@@ -122,6 +133,7 @@ def room_course(record: Record, from_min: float, to_min: float) -> RoomCourse:
         chargers=_by_state(batteries, taken.at(times), out.at(times), chargers_in_all),
         chargers_in_all=chargers_in_all,
         stations=float(facts.stations),
+        devices=float(sum(facts.device_counts)),
         ready={name: steps.at(times) for name, steps in _ready(record).items()},
         idle=gaps(facts.site_windows, begin, end),
         **{name: steps.at(times) for name, steps in counts.items()},
@@ -238,8 +250,8 @@ def quarter_means(record: Record, edges: Floats) -> dict[str, Floats]:
     Returns
     -------
     dict
-        By what is counted (trucks waiting and away, stations, attendants, `CHARGERS`), a state of batteries, or
-        `READY_OF` a battery type: the mean between each instant and the next. (n)
+        By what is counted (trucks waiting and away, stations, devices, attendants, `CHARGERS`), a state of batteries,
+        or `READY_OF` a battery type: the mean between each instant and the next. (n)
     """
     course = room_course(record, float(edges[0]), float(edges[-1]))
     counts = {
@@ -247,6 +259,7 @@ def quarter_means(record: Record, edges: Floats) -> dict[str, Floats]:
         "trucks away": course.trucks_away,
         **{CHARGERS[state]: count for state, count in course.chargers.items()},
         "stations": course.stations_busy,
+        "devices": course.devices_busy,
         "attendants busy": course.attendants_busy,
         "attendants in overtime": course.attendants_in_overtime,
         "attendants on duty": course.attendants_on_duty,

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from batsim.errors import Problem, ScenarioError
-from batsim.measures.mean_week import HIGH_SHARE, LOW_SHARE, QUARTERS
+from batsim.measures.mean_week import HIGH_SHARE, LOW_SHARE, QUARTERS, Extremes, extremes
 from batsim.measures.profile import QUARTER_HOUR_MIN
 from batsim.measures.room_course import READY_OF, quarter_means
 from batsim.measures.windows import Flags, Floats
@@ -23,6 +23,7 @@ from batsim.study.running.executors import run_schedule
 from batsim.study.running.one_run import BEYOND_MIN
 
 DAY_QUARTERS = round(DAY_MIN / QUARTER_HOUR_MIN)
+HOUR_MIN, HOUR_QUARTERS = 60.0, round(60.0 / QUARTER_HOUR_MIN)
 OF_TRUCKS = ("trucks waiting", "trucks away")
 """Counts of trucks: one that waits over the weekend waits for nobody."""
 WORKED_SHARE = 0.5
@@ -30,13 +31,18 @@ WORKED_SHARE = 0.5
 
 
 class Band(NamedTuple):
-    """A count over a week or a day: one value for each quarter of an hour."""
+    """A count over a week or a day: one value for each step, a quarter of an hour or an hour."""
 
     mean: Floats
     low: Floats
     """What 5 % of the weeks or days stay below."""
     high: Floats
     """What 95 % of them do not exceed."""
+
+    @property
+    def extremes(self) -> Extremes:
+        """Mean of the mean course, its least and its most."""
+        return extremes(self.mean)
 
 
 class WeekSamples(NamedTuple):
@@ -47,6 +53,7 @@ class WeekSamples(NamedTuple):
     batteries: float
     chargers: float
     stations: float
+    devices: float
 
 
 @dataclass(frozen=True)
@@ -68,6 +75,8 @@ class RoomOver:
     """In all; infinite without a limit."""
     stations: float
     """In all; infinite without a limit."""
+    devices: float = 0.0
+    """In all, of all kinds."""
     area: str = ""
     """Area that is looked at; empty for all of the layout."""
 
@@ -99,6 +108,11 @@ class RoomOver:
         return QUARTER_HOUR_MIN * np.arange(QUARTERS + 1, dtype=np.float64)
 
     @property
+    def hour_min(self) -> Floats:
+        """Edges of the hours of a week, from Monday 00:00. (169) [min]"""
+        return self.week_min[::HOUR_QUARTERS]
+
+    @property
     def day_min(self) -> Floats:
         """Edges of the quarters of a day, from midnight. (97) [min]"""
         return QUARTER_HOUR_MIN * np.arange(DAY_QUARTERS + 1, dtype=np.float64)
@@ -123,6 +137,14 @@ class RoomOver:
     def week(self, name: str) -> Band:
         """A count over the mean week; trucks are counted only where they work, and are not a number elsewhere."""
         return _band(self._counted(name).reshape(-1, QUARTERS))
+
+    def week_by_hour(self, name: str) -> Band:
+        """The same in means of an hour, of trucks over those of its quarters in which they work."""
+        rows = self._counted(name).reshape(-1, QUARTERS // HOUR_QUARTERS, HOUR_QUARTERS)
+        numbers = np.isfinite(rows)
+        known = numbers.sum(axis=2)
+        means = np.where(numbers, rows, 0.0).sum(axis=2) / np.maximum(known, 1)
+        return _band(np.where(known > 0, means, np.nan))
 
     def day(self, name: str, days: tuple[str, ...] = ()) -> Band:
         """A count over the mean of some weekdays, of the working days when none are named; trucks as in `week`."""
@@ -174,7 +196,11 @@ def take(record: Record, _: Scenario, area: str = "") -> WeekSamples:
     weeks = int((facts.horizon_min - BEYOND_MIN - first) / WEEK_MIN + 1e-9)
     edges = first + QUARTER_HOUR_MIN * np.arange(weeks * QUARTERS + 1, dtype=np.float64)
     counts = {name: means.reshape(weeks, QUARTERS) for name, means in quarter_means(record, edges).items()}
-    return WeekSamples(counts, float(facts.batteries), float(sum(facts.charger_counts)), float(facts.stations))
+    return WeekSamples(
+        counts,
+        float(facts.batteries),
+        *(float(count) for count in (sum(facts.charger_counts), facts.stations, sum(facts.device_counts))),
+    )
 
 
 def _first_whole_week(warm_up_min: float) -> float:
@@ -200,7 +226,7 @@ def room_over(scenario: Scenario, layout: str, settings: Settings = Settings(), 
     -------
     RoomOver
         For a mean week or day: mean and band of ready batteries, trucks waiting, batteries by state, chargers,
-        attendants.
+        attendants, stations, devices.
 
     Raises
     ------
@@ -218,7 +244,7 @@ def room_over(scenario: Scenario, layout: str, settings: Settings = Settings(), 
     taking = partial(take, area=area)
     samples = run_schedule(replace(schedule, length_min=length_min), settings, take=taking)[layout]
     counts = {name: np.concatenate([sample.counts[name] for sample in samples]) for name in samples[0].counts}
-    _, batteries, chargers, stations = samples[0]
+    _, batteries, chargers, stations, devices = samples[0]
     return RoomOver(
         scenario,
         layout,
@@ -229,6 +255,7 @@ def room_over(scenario: Scenario, layout: str, settings: Settings = Settings(), 
         batteries,
         chargers,
         stations,
+        devices,
         area,
     )
 

@@ -30,6 +30,10 @@ class Curve(NamedTuple):
     share: Floats
     """Holds from its minutes on."""
 
+    def within(self, share: float) -> float:
+        """Minutes that this share of the exchanges does not exceed; not a number where there is none. [min]"""
+        return float(self.minutes[np.searchsorted(self.share, share)]) if self.minutes.size else np.nan
+
 
 @dataclass(frozen=True)
 class Waits:
@@ -43,6 +47,12 @@ class Waits:
     def layouts(self) -> tuple[str, ...]:
         """Names of the layouts, each followed by those of its areas."""
         return tuple(self.waits)
+
+    @property
+    def without_exchanges(self) -> tuple[str, ...]:
+        """Layouts, and areas, in which nothing is exchanged: in the truck alone, or not in the measured time."""
+        plugged = _in_truck_alone(self.schedule.scenario)
+        return tuple(name for name, waits in self.waits.items() if name in plugged or not any(map(np.size, waits)))
 
     @property
     def target(self) -> tuple[float, float] | None:
@@ -69,8 +79,19 @@ class Waits:
 
     def not_exceeded(self, share: float) -> float:
         """Wait that this share of the exchanges does not exceed in any layout; 0 when there is none. [min]"""
-        by_layout = [np.concatenate(waits) for waits in self.waits.values()]
-        return max((float(np.quantile(waits, share)) for waits in by_layout if waits.size), default=0.0)
+        without = self.without_exchanges
+        by_layout = [np.concatenate(waits) for name, waits in self.waits.items() if name not in without]
+        return max((float(np.quantile(waits, share)) for waits in by_layout), default=0.0)
+
+
+def _in_truck_alone(scenario: Scenario) -> set[str]:
+    """Layouts, and `LAYOUT, AREA`, whose batteries are all charged in the truck."""
+    found = set()
+    for layout in scenario.layouts:
+        areas = {area: site.arrangement(layout).in_truck for area, site in scenario.areas_of(layout).items()}
+        found |= {f"{layout}, {area}" if area else layout for area, plugged in areas.items() if plugged}
+        found |= {layout} if all(areas.values()) else set()
+    return found
 
 
 class WholeShift(NamedTuple):

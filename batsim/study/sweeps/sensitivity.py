@@ -1,6 +1,7 @@
 """Which inputs matter: effects, indices, rank correlations or swings, as the design of a study allows."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -13,9 +14,11 @@ from batsim.statistics.indices import Estimates, morris_effects, rank_correlatio
 from batsim.statistics.intervals import Floats
 from batsim.study.running.runs import UNITS, plain
 from batsim.study.sweeps.agenda import Agenda
+from batsim.study.sweeps.inputs import Input, inputs_of
 from batsim.study.sweeps.points import Points
 
 Table = np.ndarray[tuple[int, int], np.dtype[np.float64]]
+LOW_END, HIGH_END = "at low end", "at high end"
 MEANINGS = {
     "mean size of effect": "mean change of the measure, whatever its sign, when the input goes over its whole range",
     "mean effect": "the same with its sign; effects of both signs cancel",
@@ -23,8 +26,8 @@ MEANINGS = {
     "first order": "share of the variance of the measure that the input accounts for by itself",
     "total": "share of the variance that it accounts for together with the others",
     "rank correlation": "Spearman's, from -1 to 1: does the measure rise with the input?",
-    "at low end": "measure at the low end of the input less measure with all inputs as the scenario states them",
-    "at high end": "the same at its high end",
+    LOW_END: "measure at the low end of the input less measure with all inputs as the scenario states them",
+    HIGH_END: "the same at its high end",
     "high less low": "measure at the high end less measure at the low end",
 }
 """What each index says."""
@@ -51,11 +54,23 @@ class Sensitivity(Shows):
     confidence: float
     left_out: int
     """Points that were left out because a case of theirs has no result."""
+    inputs: Mapping[str, Input] = field(default_factory=dict)
+    """What each input is, and its ends, by its path."""
 
     @property
     def in_short(self) -> str:
         """What it is, in a few words."""
         return f"{self.measure} in {self.layout}: {', '.join(row.path for row in self.rows)}"
+
+    def words_of(self, path: str) -> str:
+        """What an input is, in words; its path where nobody says."""
+        return self.inputs[path].words if path in self.inputs else path
+
+    def value_at(self, row: Index) -> str:
+        """Value of the input of a row at its low or high end; empty for any other index."""
+        ends = {LOW_END: "low", HIGH_END: "high"}
+        known = row.path in self.inputs and row.kind in ends
+        return str(getattr(self.inputs[row.path], ends[row.kind])) if known else ""
 
     @property
     def unit(self) -> str:
@@ -96,6 +111,7 @@ def sensitivity_of(agenda: Agenda, values: Table, layout: str, measure: str) -> 
     outputs = values.mean(axis=1)
     points, confidence = agenda.points, agenda.schedule.confidence
     paths = tuple(factor.path for factor in points.factors)
+    inputs = inputs_of(agenda.study.scenario, points.factors, layout)
     design, left_out = points.made, int(np.count_nonzero(~np.isfinite(outputs)))
     parts: dict[str, Estimates]
     if isinstance(design, MorrisDesign):
@@ -106,10 +122,10 @@ def sensitivity_of(agenda: Agenda, values: Table, layout: str, measure: str) -> 
         indices = sobol_indices(design, outputs, confidence=confidence, seed=agenda.schedule.seed)
         parts = {"total": indices.total, "first order": indices.first}
     elif points.design.kind == ONE_AT_A_TIME:
-        return Sensitivity(layout, measure, _swings(values, paths, confidence), confidence, left_out)
+        return Sensitivity(layout, measure, _swings(values, paths, confidence), confidence, left_out, inputs)
     else:
         parts = {"rank correlation": rank_correlations(_inputs(points), outputs, confidence)}
-    return Sensitivity(layout, measure, _sorted(parts, paths), confidence, left_out)
+    return Sensitivity(layout, measure, _sorted(parts, paths), confidence, left_out, inputs)
 
 
 def _bare(values: Floats) -> Estimates:
@@ -134,7 +150,7 @@ def _swings(table: Table, paths: tuple[str, ...], confidence: float) -> tuple[In
     return tuple(
         Index(paths[bar.factor], name, *interval)
         for bar in bars
-        for name, interval in (("high less low", bar.difference), ("at low end", bar.low), ("at high end", bar.high))
+        for name, interval in (("high less low", bar.difference), (LOW_END, bar.low), (HIGH_END, bar.high))
     )
 
 

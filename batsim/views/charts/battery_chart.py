@@ -8,6 +8,7 @@ from typing import Any
 from batsim.display import Frame
 from batsim.measures.battery_course import battery_course, first_cycle
 from batsim.record.record import Record
+from batsim.scenario.parts.calendar import first_week_min
 from batsim.scenario.parts.week import WEEK_MIN, moment_text
 from batsim.views.charts import chart_style as style
 
@@ -19,6 +20,8 @@ RIBBON = (1.03, 0.13)
 """Where the strip of states lies above the first panel, and its height, in shares of the panel."""
 WORD_PT = 8.5
 """Size of the words in the strip. [pt]"""
+SAME_MIN = 1e-6
+"""Time by which the end of a week lies in it. [min]"""
 MOST_WORDS = 5
 """Words in a line of the legend."""
 MOST_LINES = 60
@@ -61,7 +64,7 @@ def battery_chart(course: Frame) -> style.Figure:
     for panel, draw in zip(panels, (_soc, _current, _temperature, _gas), strict=True):
         _frame(panel, bands)
         draw(panel, course)
-    _time_axis(panels[3], bands[0][0], bands[-1][1])
+    _time_axis(panels[3], course, bands[0][0], bands[-1][1])
     _ribbon(figure, panels[0], bands)
     figure.suptitle(_title(course, bands), fontsize=12, fontweight="bold", y=0.975, parse_math=False)
     figure.text(EDGES["left"], 0.012, NOTE, fontsize=8, color="0.3")
@@ -93,6 +96,19 @@ def cycle_chart(record: Record, battery: int, after_min: float = 0.0) -> style.F
     """
     begin, end = first_cycle(record, battery, after_min)
     return battery_chart(battery_course(record, battery, begin, end, (end - begin) / INSTANTS))
+
+
+def battery_text(course: Frame) -> str:
+    """Say in words what `battery_chart` draws, with its numbers."""
+    bands = _bands(course)
+    soc, warmth, amps = course["soc_share"], course["temperature_degc"], course["amps"]
+    lengths = {state: sum(end - begin for begin, end in spans) for state, _, spans in _by_state(bands)}
+    told = ", ".join(f"{state} {minutes:,.0f} min" for state, minutes in lengths.items())
+    return (
+        f"{_title(course, bands)}. State of charge {100.0 * soc.min():.0f} % to {100.0 * soc.max():.0f} %, "
+        f"current {amps.min():.0f} A to {amps.max():.0f} A, electrolyte {warmth.min():.0f} °C to "
+        f"{warmth.max():.0f} °C, gas current up to {course['gas_a'].max():.1f} A. {told[:1].upper()}{told[1:]}."
+    )
 
 
 INSTANTS = 600
@@ -127,13 +143,19 @@ def _title(course: Frame, bands: list[Band]) -> str:
     name = "Battery" if number is None else f"Battery {number + 1}"
     if kind is not None:
         name += f" ({kind})"
-    return f"{name}, {_moment(bands[0][0])} to {_moment(bands[-1][1])}"
+    begin, end = (_moment(course, time_min) for time_min in (bands[0][0], bands[-1][1]))
+    return f"{name}, {begin} to {end}"
 
 
-def _moment(time_min: float) -> str:
-    """Weekday and time, with the week after the first."""
-    week = int(time_min // WEEK_MIN)
-    return moment_text(time_min) + (f" of week {week + 1}" if week else "")
+def _week(course: Frame, time_min: float) -> int:
+    """Number of a week; week 1 is the first after the warm-up."""
+    return int((time_min - first_week_min(course.attrs.get("warm_up_min", 0.0))) // WEEK_MIN) + 1
+
+
+def _moment(course: Frame, time_min: float) -> str:
+    """Weekday and time, with the week where it is another than the first."""
+    week = _week(course, time_min)
+    return moment_text(time_min) + (f" of week {week}" if week != 1 else "")
 
 
 def _frame(panel: style.Axes, bands: list[Band]) -> None:
@@ -196,15 +218,15 @@ def _gas(panel: style.Axes, course: Frame) -> None:
         scale.tick_params(labelsize=9)
 
 
-def _time_axis(panel: style.Axes, begin: float, end: float) -> None:
-    """Weekday and time at even steps from Monday 00:00; the week too where there is more than one."""
-    weeks = end > WEEK_MIN
+def _time_axis(panel: style.Axes, course: Frame, begin: float, end: float) -> None:
+    """Weekday and time at even steps from Monday 00:00; the week too where it is another than the first."""
+    weeks = not _week(course, begin) == _week(course, end - SAME_MIN) == 1
 
     def label(time_min: float) -> str:
-        return moment_text(time_min) + (f"\nweek {int(time_min // WEEK_MIN) + 1}" if weeks else "")
+        return moment_text(time_min) + (f"\nweek {_week(course, time_min)}" if weeks else "")
 
     style.time_ticks(panel, begin, end, label)
-    panel.set_xlabel("Weekday and time" + ("; week 1 begins with the run" if weeks else ""))
+    panel.set_xlabel("Weekday and time" + ("; week 1 is the first after the warm-up" if weeks else ""))
 
 
 def _ribbon(figure: style.Figure, panel: style.Axes, bands: list[Band]) -> None:

@@ -138,6 +138,34 @@ def heading(ax: Axes, title: str, note: str = "", size_pt: float = TITLE_PT) -> 
         _small_above(ax, lines, 0.0, 6.0)
 
 
+def head_of_all(figure: Figure, title: str) -> None:
+    """Title above all panels of a figure."""
+    figure.suptitle(
+        wrapped(title, _within_pt(figure), 1.12 * FINDING_PT), x=0.02, ha="left", fontsize=FINDING_PT,
+        fontweight="bold", parse_math=False,
+    )  # fmt: skip
+
+
+def under_all(figure: Figure, note: str, legend: Legend | None = None) -> None:
+    """A small note under all panels of a figure, and below it a legend of them all."""
+    drawn = figure.legend(
+        list((legend or {}).values()), list(legend or {}), loc="outside lower left", ncols=2, frameon=False,
+        fontsize=WORD_PT, columnspacing=1.4, title=wrapped(note, _within_pt(figure), NOTE_PT), alignment="left",
+        title_fontsize=NOTE_PT, borderpad=0.0, borderaxespad=0.6,
+    )  # fmt: skip
+    drawn.get_title().set(color="0.3", parse_math=False)
+
+
+def _within_pt(figure: Figure) -> float:
+    """Width of a figure within its edges. [pt]"""
+    return 0.96 * 72.0 * figure.get_figwidth()
+
+
+def wrapped(text: str, width_pt: float, size_pt: float) -> str:
+    """A text in lines of a width, long names in it cut. [pt]"""
+    return fill(_with_short_names(text), max(24, int(width_pt / (LETTER * size_pt))))
+
+
 def _with_short_names(text: str) -> str:
     """A text in which long names in quotes are cut."""
     return LONG_NAME.sub(lambda found: f"'{names_fit([found[1]], TOLD, 1)[0]}'", text)
@@ -208,6 +236,14 @@ def legend_below(ax: Axes, legend: Legend, columns: int = 3, below_pt: float = 4
     )  # fmt: skip
 
 
+def legend_above(ax: Axes, legend: Legend, columns: int = 4) -> None:
+    """Legend of few words over axes, small."""
+    _legend(
+        ax, legend, loc="lower left", bbox_to_anchor=(0.0, 1.02), ncols=min(columns, len(legend)), fontsize=NOTE_PT,
+        borderpad=0.0, handlelength=1.6, columnspacing=1.1, labelspacing=0.25,
+    )  # fmt: skip
+
+
 def legend_beside(ax: Axes, legend: Legend) -> None:
     """Legend to the right of axes, from their top."""
     _legend(ax, legend, bbox_to_anchor=(1.015, 1.02))
@@ -217,8 +253,8 @@ def _legend(ax: Axes, legend: Legend, **place: Any) -> None:  # noqa: ANN401 - w
     """Legend at a place, its words taken as they are: a dollar sign in a name begins no formula."""
     if legend:
         drawn = ax.legend(
-            list(legend.values()), list(legend), loc="upper left", frameon=False, borderaxespad=0.0, handleheight=1.2,
-            **{"fontsize": WORD_PT, "handlelength": 2.4, **place},
+            list(legend.values()), list(legend), frameon=False, borderaxespad=0.0, handleheight=1.2,
+            **{"loc": "upper left", "fontsize": WORD_PT, "handlelength": 2.4, **place},
         )  # fmt: skip
         for text in drawn.get_texts():
             text.set_parse_math(False)

@@ -7,6 +7,7 @@ from batsim.views.charts import chart_style as style
 
 SIZE_IN = (10.0, 4.0)
 HEADROOM = 1.15
+NEEDED = "Length, width and height of the {} and its air have to be known for this chart."
 
 
 def hydrogen_chart(evidence: Evidence, ventilation: Ventilation, ax: style.AxesOrNew = None) -> style.Axes:
@@ -28,20 +29,10 @@ def hydrogen_chart(evidence: Evidence, ventilation: Ventilation, ax: style.AxesO
         where size or air of the room are not known.
     """
     ax = style.axes_for(ax, SIZE_IN)
-    week = hydrogen_week(evidence, ventilation)
-    title = f"{evidence.layout}: hydrogen in the {ventilation.space_name}"
+    week, title = hydrogen_week(evidence, ventilation), _title(evidence, ventilation)
     if week is None:
-        needed = (
-            f"Length, width and height of the {ventilation.space_name} and its air have to be known for this chart."
-        )
-        return style.empty(ax, title, needed)
-    source = "as the rule asks for; nobody says what there is" if week.by_rule else "as stated"
-    style.heading(
-        ax,
-        title,
-        f"The simulated week with most of it ({_when(week)}), air of "
-        f"{week.air_m3_per_h:.0f} m³/h, {source}. Well mixed: near the cells and under covers there is more.",
-    )
+        return style.empty(ax, title, NEEDED.format(ventilation.space_name))
+    style.heading(ax, title, _note(week))
     style.frame(ax)
     percent = 100.0 * week.share
     filled = ax.fill_between(week.time_min, percent, 0.0, **style.fill_of(style.GREEN, "....") | {"linewidth": 0.0})
@@ -51,10 +42,37 @@ def hydrogen_chart(evidence: Evidence, ventilation: Ventilation, ax: style.AxesO
     ax.set_ylim(0.0, HEADROOM * 100.0 * max(week.limit_share, week.peak_share))
     style.week_axis(ax, 0.0, WEEK_MIN)
     style.axis_words(ax, "Weekday", "Hydrogen [% of the air]")
-    peak = f"hydrogen, at most {100.0 * week.peak_share:.2g} % ({moment_text(week.peak_min)})"
-    quarter = f"limit: {100.0 * week.limit_share:g} %, a quarter of the lower flammable limit"
+    peak, quarter = _numbers(week)
     style.legend_below(ax, {quarter: limit, peak: filled}, 2)
     return ax
+
+
+def hydrogen_text(evidence: Evidence, ventilation: Ventilation) -> str:
+    """Say in words what `hydrogen_chart` draws, with its numbers."""
+    week = hydrogen_week(evidence, ventilation)
+    says = NEEDED.format(ventilation.space_name) if week is None else f"{'; '.join(_numbers(week))}. {_note(week)}"
+    return f"{_title(evidence, ventilation)}: {says}"
+
+
+def _title(evidence: Evidence, ventilation: Ventilation) -> str:
+    return f"{evidence.layout}: hydrogen in the {ventilation.space_name}"
+
+
+def _note(week: HydrogenWeek) -> str:
+    """Which week is drawn, with what air."""
+    source = "as the rule asks for; nobody says what there is" if week.by_rule else "as stated"
+    return (
+        f"The simulated week with most of it ({_when(week)}), air of {week.air_m3_per_h:.0f} m³/h, {source}. "
+        "Well mixed: near the cells and under covers there is more."
+    )
+
+
+def _numbers(week: HydrogenWeek) -> tuple[str, str]:
+    """The most hydrogen, and the limit."""
+    return (
+        f"hydrogen, at most {100.0 * week.peak_share:.2g} % ({moment_text(week.peak_min)})",
+        f"limit: {100.0 * week.limit_share:g} %, a quarter of the lower flammable limit",
+    )
 
 
 def _when(week: HydrogenWeek) -> str:

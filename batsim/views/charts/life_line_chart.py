@@ -1,5 +1,6 @@
 """Chart of a few batteries over time: in the truck, waiting, on charge, cooling, ready."""
 
+from collections import Counter
 from collections.abc import Sequence
 
 from batsim.measures.battery_course import Stretch, battery_stretches
@@ -56,6 +57,19 @@ def life_line_chart(
     style.legend_below(ax, legend, 5, BELOW_PT)
     style.heading(ax, f"{facts.title}: what batteries do, {span_text(facts, begin, end)}", one_run_note(facts))
     return ax
+
+
+def life_line_text(record: Record, batteries: Sequence[int], from_min: float, to_min: float) -> str:
+    """Say in words what `life_line_chart` draws: how long each battery is in each state."""
+    facts, told = record.facts, []
+    begin, end = max(from_min, 0.0), min(to_min, facts.horizon_min)
+    for battery in batteries:
+        minutes: Counter[str] = Counter()
+        for part in battery_stretches(record, battery, from_min, to_min):
+            minutes[part.state] += round(min(part.to_min, end) - max(part.from_min, begin))
+        states = ", ".join(f"{state} {minutes[state]:,} min" for state in STATES if minutes[state])
+        told.append(f"battery {battery + 1}{_type(facts, battery)} {states}")
+    return f"{facts.title}: what batteries do, {span_text(facts, begin, end)}: {'; '.join(told)}. {one_run_note(facts)}"
 
 
 def _bars(ax: style.Axes, rows: Sequence[Sequence[Stretch]]) -> style.Legend:

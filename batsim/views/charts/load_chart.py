@@ -1,6 +1,7 @@
 """Chart of the electrical load of a layout over a mean week, with its peak."""
 
-from batsim.measures.mean_week import mean_week
+from batsim.measures.mean_week import MeanWeek, mean_week
+from batsim.measures.profile import QUARTER_HOUR_MIN
 from batsim.plan.evidence import Evidence
 from batsim.scenario.parts.week import moment_text
 from batsim.views.charts import chart_style as style
@@ -8,6 +9,7 @@ from batsim.views.text.numbers import counted
 
 SIZE_IN = (10.0, 4.0)
 HEADROOM = 1.15
+PEAK = "peak_kw"
 NONE = "No charger takes any power in the measured time."
 
 
@@ -28,28 +30,56 @@ def load_chart(evidence: Evidence, ax: style.AxesOrNew = None) -> style.Axes:
         it, and the highest quarter of all weeks.
     """
     ax = style.axes_for(ax, SIZE_IN)
-    week = mean_week([run.load_kw for run in evidence.replications], evidence.runs.schedule.warm_up_min)
-    style.heading(
-        ax,
-        f"{evidence.layout}: load at the wall over a mean week",
-        f"Means of a quarter of an hour, standby included, over {counted(round(week.weeks, 2), 'week')} of "
-        f"{counted(evidence.runs.replications, 'replication')}.",
-    )
+    week = _week(evidence)
+    style.heading(ax, f"{evidence.layout}: load at the wall over a mean week", _note(evidence, week))
     if not week.peak > 0.0:
         return style.nothing(ax, NONE)
     style.frame(ax)
     edges = week.edges_min
     band = style.band(ax, edges, week.low, week.high, style.BLUE, "////")
     line = ax.stairs(week.mean, edges, baseline=None, color=style.BLACK, linewidth=1.4)
-    peak_kw = evidence.mean("peak_kw")
+    peak_kw = evidence.mean(PEAK)
     level = ax.axhline(peak_kw, color=style.VERMILION, linewidth=1.2, linestyle="--")
     mark = style.mark_peak(ax, week.peak_min, week.peak, style.VERMILION)
     ax.set_ylim(0.0, HEADROOM * week.peak)
     style.week_axis(ax, float(edges[0]), float(edges[-1]))
     style.axis_words(ax, "Weekday", "Load [kW]")
-    greatest = f"greatest of all weeks {week.peak:.0f} kW, {moment_text(week.peak_min)}"
-    style.legend_below(
-        ax,
-        {"mean": line, "5 % to 95 % of the weeks": band, f"peak of a week {peak_kw:.0f} kW": level, greatest: mark},
-    )
+    of_week, of_all = _peaks(evidence, week)
+    style.legend_below(ax, {"mean": line, "5 % to 95 % of the weeks": band, of_week: level, of_all: mark}, 2)
     return ax
+
+
+def load_text(evidence: Evidence) -> str:
+    """Say in words what `load_chart` draws, with its numbers."""
+    week = _week(evidence)
+    if not week.peak > 0.0:
+        return NONE
+    extremes = week.extremes
+    least, most = (
+        f"{kw:.0f} kW ({moment_text(QUARTER_HOUR_MIN * at)})"
+        for kw, at in ((extremes.least, extremes.least_at), (extremes.most, extremes.most_at))
+    )
+    return (
+        f"{evidence.layout}: load at the wall over a mean week, on average {extremes.mean:.0f} kW, least {least}, most "
+        f"{most}; {'; '.join(_peaks(evidence, week))}. {_note(evidence, week)}"
+    )
+
+
+def _week(evidence: Evidence) -> MeanWeek:
+    """Load over the mean week."""
+    return mean_week([run.load_kw for run in evidence.replications], evidence.runs.schedule.warm_up_min)
+
+
+def _note(evidence: Evidence, week: MeanWeek) -> str:
+    """What is drawn, and how the two peaks differ."""
+    return (
+        f"Means of a quarter of an hour, standby included, over {counted(round(week.weeks, 2), 'week')} of "
+        f"{counted(evidence.runs.replications, 'replication')}. Tables state the mean of the weeks' peaks; the "
+        "greatest of them all is higher where weeks differ."
+    )
+
+
+def _peaks(evidence: Evidence, week: MeanWeek) -> tuple[str, str]:
+    """Peak as tables state it, and the greatest of all, in words."""
+    greatest = f"greatest quarter of all weeks {week.peak:.0f} kW, {moment_text(week.peak_min)}"
+    return f"peak load as tables state it: mean of the weeks' peaks {evidence.mean(PEAK):.0f} kW", greatest

@@ -1,5 +1,6 @@
-"""Chart of a room over a day or any window: trucks waiting, batteries by state, chargers, attendants."""
+"""Chart of a room over a day or any window: trucks waiting, batteries, chargers, stations, devices, attendants."""
 
+from collections.abc import Callable, Mapping
 from textwrap import fill
 from typing import Any
 
@@ -12,14 +13,19 @@ from batsim.record.record import Record
 from batsim.record.words import CAUSES, STATES
 from batsim.views.charts import chart_style as style
 from batsim.views.charts.time_axis import clock_axis, one_run_note, span_text
+from batsim.views.text.trace_text import clock
 
 WIDTH_IN = 11.0
-HEIGHTS_IN = {"queue": 1.6, "batteries": 3.2, "chargers": 1.5, "attendants": 1.2}
+HEIGHTS_IN = {
+    "queue": 1.6, "ready": 1.3, "batteries": 3.2, "chargers": 1.5, "stations": 0.8, "devices": 0.8, "attendants": 1.2,
+}  # fmt: skip
 """Heights of the panels. [in]"""
 AROUND_IN = {"left": 0.8, "right": 2.3, "top": 0.85, "bottom": 0.85, "between": 0.16}
 """What is kept free around and between the panels. [in]"""
 TITLE_LETTERS = 84
 """Letters in a line of the title."""
+LETTERS = 22
+"""Letters of the name of a battery type."""
 HEADROOM = 1.12
 """Upper end of an axis over the most that is shown."""
 
@@ -38,7 +44,8 @@ def room_chart(record: Record, from_min: float, to_min: float) -> style.Figure:
     -------
     matplotlib.figure.Figure
         A figure and not one axes, because its panels share the time axis: trucks waiting, by what they wait for,
-        batteries by state, chargers, and attendants where there are any. A notebook shows it.
+        ready batteries by type where there are several, batteries by state, chargers, stations, and devices and
+        attendants where there are any. A notebook shows it.
 
     Raises
     ------
@@ -48,11 +55,7 @@ def room_chart(record: Record, from_min: float, to_min: float) -> style.Figure:
     from matplotlib.ticker import MaxNLocator
 
     course = room_course(record, from_min, to_min)
-    drawn = {"queue": _queue, "batteries": _batteries, "chargers": _chargers}
-    if any(
-        counts.any() for counts in (course.attendants_on_duty, course.attendants_busy, course.attendants_in_overtime)
-    ):
-        drawn["attendants"] = _attendants
+    drawn = _panels(course)
     figure, panels = _empty(list(drawn))
     for panel, draw in zip(panels, drawn.values(), strict=True):
         style.frame(panel)
@@ -63,6 +66,39 @@ def room_chart(record: Record, from_min: float, to_min: float) -> style.Figure:
     _words(figure, record.facts, course)
     figure.align_ylabels(panels)
     return figure
+
+
+def room_text(record: Record, from_min: float, to_min: float) -> str:
+    """Say in words what `room_chart` draws, with its numbers."""
+    course, facts = room_course(record, from_min, to_min), record.facts
+    waiting = sum(course.waiting.values(), 0 * course.trucks_away)
+    counts = {"trucks waiting": waiting, "trucks away from work": course.trucks_away}
+    counts |= {"chargers giving current": course.chargers["giving current"], "stations in use": course.stations_busy}
+    counts |= {"devices in use": course.devices_busy, "attendants busy": course.attendants_busy}
+    told = [f"{name} {_when(course, facts, count, count.max())}" for name, count in counts.items()]
+    least = [f"{name} {_when(course, facts, count, count.min())}" for name, count in course.ready.items()]
+    ready = f" Fewest ready batteries: {'; '.join(least)}." if least else ""
+    span = span_text(facts, course.from_min, course.to_min)
+    return f"{facts.title}: {span}. At most: {'; '.join(told)}.{ready} {one_run_note(facts)}"
+
+
+def _when(course: RoomCourse, facts: RunFacts, count: Whole, value: int) -> str:
+    """A value of a count with the first time at which it is that; without it where that is the beginning."""
+    at = int(np.argmax(count == value))
+    return f"{value} ({clock(facts, float(course.time_min[at]))})" if at else f"{value}"
+
+
+def _panels(course: RoomCourse) -> Mapping[str, Callable[[style.Axes, RoomCourse, RunFacts], None]]:
+    """What is drawn, from the top."""
+    panels = {"queue": _queue} | ({"ready": _ready} if len(course.ready) > 1 else {})
+    panels |= {"batteries": _batteries, "chargers": _chargers, "stations": _stations}
+    if course.devices:
+        panels["devices"] = _devices
+    if any(
+        counts.any() for counts in (course.attendants_on_duty, course.attendants_busy, course.attendants_in_overtime)
+    ):
+        panels["attendants"] = _attendants
+    return panels
 
 
 def _empty(names: list[str]) -> tuple[style.Figure, list[style.Axes]]:
@@ -126,10 +162,36 @@ def _chargers(panel: style.Axes, course: RoomCourse, facts: RunFacts) -> None:
     """Chargers by what they do, and how many there are."""
     parts = [(course.chargers[state], *look, state) for state, look in style.CHARGER_LOOKS.items()]
     most = _stack(panel, course, [part for part in parts if part[0].any()] or parts[:1])
-    if course.chargers_in_all < float("inf"):
-        panel.axhline(course.chargers_in_all, color=style.BLACK, linewidth=1.1, linestyle="--", label="in all")
-        most = max(most, course.chargers_in_all)
-    _finish(panel, "Chargers", most)
+    _finish(panel, "Chargers", max(most, _in_all(panel, course.chargers_in_all)))
+
+
+def _in_all(panel: style.Axes, number: float) -> float:
+    """Mark how many there are in all, where that is limited; returns what the axis has to show."""
+    if number == float("inf"):
+        return 0.0
+    panel.axhline(number, color=style.BLACK, linewidth=1.1, linestyle="--", label="in all")
+    return number
+
+
+def _ready(panel: style.Axes, course: RoomCourse, facts: RunFacts) -> None:
+    """Ready batteries of each type."""
+    named = zip(style.names_fit(course.ready, LETTERS, 1), course.ready.values(), style.LINES, strict=False)
+    for name, count, (colour, dashes) in named:
+        look: dict[str, Any] = {"color": colour, "linestyle": dashes, "linewidth": 1.5, "label": name}
+        panel.step(_edges(course), style.ended(count), where="post", **look)
+    _finish(panel, "Ready\nbatteries", float(max(count.max() for count in course.ready.values())))
+
+
+def _stations(panel: style.Axes, course: RoomCourse, facts: RunFacts) -> None:
+    """Stations, or charging spots, with a truck in them."""
+    most = _stack(panel, course, [(course.stations_busy, style.BLUE, "---", "in use")])
+    _finish(panel, "Charging\nspots" if facts.in_truck else "Stations", max(most, _in_all(panel, course.stations)))
+
+
+def _devices(panel: style.Axes, course: RoomCourse, facts: RunFacts) -> None:
+    """Devices that jobs hold."""
+    most = _stack(panel, course, [(course.devices_busy, style.GREY, "\\\\\\\\", "in use")])
+    _finish(panel, "Devices", max(most, _in_all(panel, course.devices)))
 
 
 def _attendants(panel: style.Axes, course: RoomCourse, facts: RunFacts) -> None:

@@ -1,8 +1,12 @@
 """Plan of the room of a layout, to scale: bays, stations, aisles, ways of devices."""
 
+import math
+from collections import Counter
+
 from batsim.scenario.site import Scenario
 from batsim.study.room_plan import Box, RoomPlan, room_plan
 from batsim.views.charts import chart_style as style
+from batsim.views.text.numbers import counted
 
 WIDTH_IN, AROUND_IN, LEAST_IN, MOST_IN = 11.0, 2.4, 3.6, 9.0
 DRAWN_IN = 9.6
@@ -13,6 +17,8 @@ ROW_LETTERS = 12
 """Letters of the name of a row that are shown."""
 STATION_M = 1.2
 """Side of the square that stands for a station. [m]"""
+SAME_M = 1e-6
+"""Distance below which two points are one. [m]"""
 MOST_NUMBERS = 40
 """Bays in a row up to which every one is numbered; of more, every fifth."""
 NO_FLOOR = (
@@ -47,7 +53,7 @@ def room_plan_chart(scenario: Scenario, layout: str, ax: style.AxesOrNew = None,
         When the layout has no such area.
     """
     plan = room_plan(scenario, layout, area)
-    title = f"{f'{layout}, {area}' if area else layout}: plan of the room"
+    title = _title(layout, area)
     if plan is None:
         ax = style.axes_for(ax, (WIDTH_IN, LEAST_IN))
         return style.empty(ax, title, NO_FLOOR)
@@ -67,6 +73,25 @@ def room_plan_chart(scenario: Scenario, layout: str, ax: style.AxesOrNew = None,
     style.heading(ax, title, _note(plan))
     style.legend_below(ax, legend)
     return ax
+
+
+def room_plan_text(scenario: Scenario, layout: str, *, area: str = "") -> str:
+    """Say in words what `room_plan_chart` draws, with its numbers."""
+    plan, title = room_plan(scenario, layout, area), _title(layout, area)
+    if plan is None:
+        return f"{title}. {NO_FLOOR}"
+    rows = Counter(bay.row for bay in plan.bays)
+    told = [
+        ", ".join(f"row {row} of {counted(count, 'bay')}" for row, count in rows.items()),
+        counted(len(plan.stations), "station"),
+        f"aisle of {plan.aisle_m:g} m" if plan.aisles else "",
+        _farthest(plan) if plan.ways else "",
+    ]
+    return f"{title}: {'; '.join(filter(None, told))}. {_note(plan)}"
+
+
+def _title(layout: str, area: str) -> str:
+    return f"{f'{layout}, {area}' if area else layout}: plan of the room"
 
 
 def _limits(plan: RoomPlan) -> tuple[float, float, float, float]:
@@ -118,9 +143,11 @@ def _bays(ax: style.Axes, plan: RoomPlan, legend: style.Legend) -> None:
         legend["bay of a battery" if levels == 1 else f"bays, up to {levels} above each other"] = drawn
     for bay in plan.bays:
         count = len(rows[bay.row])
-        x_m, y_m = bay.box.x_m + bay.box.width_m / 2.0, bay.box.y_m + bay.box.height_m / 2.0
+        x_m, y_m = _middle(bay.box)
         if count <= MOST_NUMBERS or bay.number == 1 or bay.number % 5 == 0:
-            ax.text(x_m, y_m, f"{bay.number}", ha="center", va="center", fontsize=6.5, zorder=4.0, clip_on=True)
+            ax.text(
+                x_m, y_m, f"{bay.number}", ha="center", va="center", fontsize=style.NOTE_PT, zorder=4.0, clip_on=True
+            )
         if bay.number == 1:
             (name,) = style.names_fit([bay.row], ROW_LETTERS, 1)
             ax.annotate(
@@ -142,15 +169,26 @@ def _stations(ax: style.Axes, plan: RoomPlan, legend: style.Legend) -> None:
 
 
 def _ways(ax: style.Axes, plan: RoomPlan, legend: style.Legend) -> None:
-    """Way of the device to the farthest bay of each station."""
-    longest = max((way.metres for way in plan.ways), default=0.0)
+    """Way of the device to the farthest bay of each station, under the bays; that bay in a frame."""
     for number, way in enumerate(plan.ways):
         xs, ys = zip(*way.points, strict=True)
-        (line,) = ax.plot(xs, ys, color=style.VERMILION, linewidth=1.6, linestyle="--", zorder=3.0)
-        ax.plot(xs[-1:], ys[-1:], color=style.VERMILION, marker="o", markersize=4.0, zorder=3.0)
+        (line,) = ax.plot(xs, ys, color=style.VERMILION, linewidth=1.6, linestyle="--", zorder=1.8)
+        for bay in plan.bays:
+            if math.dist(_middle(bay.box), way.points[-1]) < SAME_M:
+                _rectangle(ax, bay.box, facecolor="none", edgecolor=style.VERMILION, linewidth=1.8, zorder=3.0)
         if not number:
-            kind = "overhead" if plan.overhead else "along aisles"
-            legend[f"farthest way, {kind}: {longest:.1f} m"] = line
+            legend[_farthest(plan)] = line
+
+
+def _middle(box: Box) -> tuple[float, float]:
+    """Middle of a rectangle. [m]"""
+    return box.x_m + box.width_m / 2.0, box.y_m + box.height_m / 2.0
+
+
+def _farthest(plan: RoomPlan) -> str:
+    """The longest way of a device, in words."""
+    kind = "overhead" if plan.overhead else "along aisles"
+    return f"farthest way, {kind}: {max((way.metres for way in plan.ways), default=0.0):.1f} m"
 
 
 def _note(plan: RoomPlan) -> str:

@@ -1,6 +1,7 @@
 """Charts of which inputs matter: swings as a tornado, indices as bars."""
 
 import math
+from itertools import groupby
 
 from batsim.statistics.intervals import Interval
 from batsim.study.sweeps.sensitivity import Index, Sensitivity
@@ -12,7 +13,7 @@ LETTERS = 34
 FILLED = 0.78
 """Part of a row that its bars fill."""
 TORNADO, INDICES = style.looks_of("swing"), style.looks_of("index")
-SHARES = ("first order", "total")
+SHARES, RANKS = ("first order", "total"), "rank correlation"
 NONE = "The study varies nothing, so nothing can matter."
 OTHER_CHART = "This study is not one-at-a-time: it has indices and no swings. Draw it with indices_chart."
 SWINGS_ONLY = "This study is one-at-a-time: it has swings and no indices. Draw it with tornado_chart."
@@ -31,7 +32,8 @@ def tornado_chart(sensitivity: Sensitivity, ax: style.AxesOrNew = None) -> style
     Returns
     -------
     matplotlib.axes.Axes
-        For each input two bars from the scenario as stated: the measure with the input at its low and at its high end.
+        For each input two bars from the scenario as stated: the measure with the input at its low and at its high end,
+        each with the input's value behind it.
     """
     return _drawn(sensitivity, TORNADO, "swings", OTHER_CHART, "from all inputs as stated", ax)
 
@@ -68,26 +70,61 @@ def _drawn(
         return style.empty(ax, title, other_chart if paths else NONE)
     style.heading(ax, title, _note(sensitivity, kinds))
     style.frame(ax, "x")
-    legend = _all_bars(ax, sensitivity, paths, {kind: looks[kind] for kind in kinds})
+    rows = _rows(sensitivity, paths, kinds)
+    legend = _all_bars(ax, rows, {kind: looks[kind] for kind in kinds})
     ax.axvline(0.0, color=style.BLACK, linewidth=1.0)
-    if kinds == ["rank correlation"]:
+    if kinds == [RANKS]:
         ax.set_xlim(-1.05, 1.05)
     else:
         ax.margins(x=0.06)
-    style.names_at(ax, paths, LETTERS, paths=True)
+        _name_ends(ax, sensitivity, rows)
+    style.names_at(ax, [sensitivity.words_of(path) for path in paths], LETTERS)
     ax.set_xlabel(_unit(sensitivity, kinds, more), fontsize=10.0)
     style.legend_below(ax, legend)
     return ax
 
 
-def _all_bars(ax: style.Axes, sensitivity: Sensitivity, paths: list[str], looks: dict[str, style.Look]) -> style.Legend:
-    """Draw the bars of each kind of index, side by side for each input."""
-    legend: style.Legend = {}
-    for number, (kind, look) in enumerate(looks.items()):
-        above = FILLED * ((number + 0.5) / len(looks) - 0.5)
-        rows = {paths.index(row.path) + above: row for row in sensitivity.rows if row.kind == kind}
-        legend[look[2]] = _bars(ax, rows, FILLED / len(looks), look)
-    return legend
+def _rows(sensitivity: Sensitivity, paths: list[str], kinds: list[str]) -> dict[str, dict[float, Index]]:
+    """Indices by kind and by their places, side by side for each input."""
+    found = {}
+    for number, kind in enumerate(kinds):
+        above = FILLED * ((number + 0.5) / len(kinds) - 0.5)
+        found[kind] = {paths.index(row.path) + above: row for row in sensitivity.rows if row.kind == kind}
+    return found
+
+
+def _all_bars(ax: style.Axes, rows: dict[str, dict[float, Index]], looks: dict[str, style.Look]) -> style.Legend:
+    """Draw the bars of each kind of index."""
+    return {look[2]: _bars(ax, rows[kind], FILLED / len(looks), look) for kind, look in looks.items()}
+
+
+def _name_ends(ax: style.Axes, sensitivity: Sensitivity, rows: dict[str, dict[float, Index]]) -> None:
+    """Write the value of the input behind the bar of each of its ends, where the study has such."""
+    ends = [
+        (place, row, text)
+        for of_kind in rows.values()
+        for place, row in of_kind.items()
+        if (text := sensitivity.value_at(row)) and math.isfinite(row.value)
+    ]
+    left, right = ax.get_xlim()
+    below, above = (
+        max((style.text_width(ax, text) for _, row, text in ends if (row.value < 0.0) == side), default=0.0)
+        for side in (True, False)
+    )
+    ax.set_xlim(left - below, right + above)
+    for place, row, text in ends:
+        _name_end(ax, place, row, text)
+
+
+def _name_end(ax: style.Axes, place: float, row: Index, text: str) -> None:
+    """Write a value behind a bar and its whisker."""
+    below = row.value < 0.0
+    limit = row.low if below else row.high
+    ax.annotate(
+        text, (limit if math.isfinite(limit) else row.value, place), xytext=(-4.0 if below else 4.0, 0.0),
+        textcoords="offset points", ha="right" if below else "left", va="center", fontsize=style.NOTE_PT,
+        parse_math=False, zorder=6.0,
+    )  # fmt: skip
 
 
 def _note(sensitivity: Sensitivity, kinds: list[str]) -> str:
@@ -115,9 +152,35 @@ def _bars(ax: style.Axes, rows: dict[float, Index], height: float, look: style.L
 
 def _unit(sensitivity: Sensitivity, kinds: list[str], more: str) -> str:
     """Words under the axis."""
-    if kinds == ["rank correlation"]:
+    if kinds == [RANKS]:
         return "Spearman's rank correlation [-]"
     if kinds[0] in SHARES:
         return "Share of the variance [-]"
-    unit = "-" if sensitivity.unit == "1" else sensitivity.unit
-    return f"Change of {measure_of(sensitivity.measure).label} {more} [{unit}]".replace("  ", " ")
+    label = measure_of(sensitivity.measure).label
+    return f"Change of {label} {more} [{_unit_text(sensitivity)}]".replace("  ", " ")
+
+
+def _unit_text(sensitivity: Sensitivity) -> str:
+    """Unit of the measure, in brackets."""
+    return "-" if sensitivity.unit == "1" else sensitivity.unit
+
+
+def sensitivity_text(sensitivity: Sensitivity) -> str:
+    """Say in words what `tornado_chart` or `indices_chart` draws, with its numbers."""
+    title = f"{sensitivity.layout}: {measure_of(sensitivity.measure).label}, what matters most first"
+    if not sensitivity.rows:
+        return f"{title}. {NONE}"
+    told = [
+        f"{sensitivity.words_of(path)} {', '.join(_index_text(sensitivity, row) for row in rows)}"
+        for path, rows in groupby(sensitivity.rows, lambda row: row.path)
+    ]
+    unit = "" if {row.kind for row in sensitivity.rows} & {*SHARES, RANKS} else f" [{_unit_text(sensitivity)}]"
+    return f"{title}{unit}: {'; '.join(told)}."
+
+
+def _index_text(sensitivity: Sensitivity, row: Index) -> str:
+    """An index with its limits, such as `at low end (100 m) -4 (-4.5 to -3.5)`."""
+    value = sensitivity.value_at(row)
+    limits = f" ({row.low:.3g} to {row.high:.3g})" if math.isfinite(row.low) and math.isfinite(row.high) else ""
+    number = f"{row.value:.3g}" if math.isfinite(row.value) else "-"
+    return f"{row.kind}{f' ({value})' if value else ''} {number}{limits}"

@@ -7,7 +7,7 @@ from batsim.record.words import PERSONS
 from batsim.study.compare import Comparison
 from batsim.study.running.runs import DOWNTIME, Runs
 from batsim.views.charts import chart_style as style
-from batsim.views.text.numbers import counted, number_text
+from batsim.views.text.numbers import counted, number_text, short_number
 
 WIDTH_IN, ROW_IN, AROUND_IN = 9.0, 0.46, 2.3
 """Width of the figure, height of a row, and what stands above and below. [in]"""
@@ -24,6 +24,8 @@ class Stack(NamedTuple):
     """One for each row."""
     height: float = 0.72
     """Of a bar, in rows."""
+    named: str = ""
+    """What stands in the legend where several parts look alike; its own word where nothing is stated."""
 
 
 class BarTexts(NamedTuple):
@@ -47,6 +49,7 @@ LABOUR_WORDS = BarTexts(
     "No layout has a value of labour: there is no working day in the measured time.",
     "High: attendants. Low: drivers; their waiting is left out. No allowance for rest is added.",
 )
+LABOUR = "labour_min_per_day"
 HEIGHTS = dict(zip(PERSONS, (0.72, 0.36), strict=True))
 """Height of what attendants do and of what drivers do, in rows."""
 
@@ -66,16 +69,27 @@ def downtime_chart(comparison: Comparison, ax: style.AxesOrNew = None) -> style.
     matplotlib.axes.Axes
         A bar for each layout in the order of the ranking, the whisker an interval of the total, the line the target.
     """
+    target = comparison.runs.scenario.targets.downtime_min_per_truck_shift
+    return _stacked_rows(comparison, DOWNTIME, _causes(comparison), DOWNTIME_WORDS, ax, target)
+
+
+def downtime_text(comparison: Comparison) -> str:
+    """Say in words what `downtime_chart` draws, with its numbers."""
+    target = comparison.runs.scenario.targets.downtime_min_per_truck_shift
+    told = _rows_text(comparison, DOWNTIME, _causes(comparison), DOWNTIME_WORDS)
+    return told if target is None else f"{told} Target: at most {target:g}."
+
+
+def _causes(comparison: Comparison) -> list[Stack]:
+    """Downtime by cause."""
     runs = comparison.runs
-    stacks = [
+    return [
         Stack(
             word, colour, hatch,
             [runs.interval(layout, f"{part}_min_per_truck_shift").mean for layout in comparison.ranking],
         )
         for part, (colour, hatch, word) in style.PART_LOOKS.items()
     ]  # fmt: skip
-    target = runs.scenario.targets.downtime_min_per_truck_shift
-    return _stacked_rows(comparison, DOWNTIME, stacks, DOWNTIME_WORDS, ax, target)
 
 
 def labour_chart(comparison: Comparison, ax: style.AxesOrNew = None) -> style.Axes:
@@ -91,20 +105,44 @@ def labour_chart(comparison: Comparison, ax: style.AxesOrNew = None) -> style.Ax
     Returns
     -------
     matplotlib.axes.Axes
-        A bar for each layout in the order of the ranking: high where attendants work, low where drivers do. The
+        A bar for each layout in the order of the ranking: high where attendants work, low where drivers do; the legend
+        names a task once. The
         whisker is an interval of the total. A driver's waiting is no labour and is left out.
     """
+    return _stacked_rows(comparison, LABOUR, _tasks(comparison), LABOUR_WORDS, ax)
+
+
+def labour_text(comparison: Comparison) -> str:
+    """Say in words what `labour_chart` draws, with its numbers."""
+    return _rows_text(comparison, LABOUR, _tasks(comparison), LABOUR_WORDS)
+
+
+def _tasks(comparison: Comparison) -> list[Stack]:
+    """Labour by person and task."""
     runs = comparison.runs
-    stacks = [
+    return [
         Stack(
-            f"{word}, {person}s", colour, hatch,
+            f"{word} by {person}s", colour, hatch,
             [runs.interval(layout, f"labour_{person}_{task}_min_per_day").mean for layout in comparison.ranking],
             HEIGHTS[person],
+            word,
         )
         for person in PERSONS
         for task, (colour, hatch, word) in style.TASK_LOOKS.items()
     ]  # fmt: skip
-    return _stacked_rows(comparison, "labour_min_per_day", stacks, LABOUR_WORDS, ax)
+
+
+def _rows_text(comparison: Comparison, measure: str, stacks: list[Stack], words: BarTexts) -> str:
+    """Say of each layout what a measure comes to, and of what parts."""
+    runs, told = comparison.runs, []
+    for row, layout in enumerate(comparison.ranking):
+        total = runs.interval(layout, measure)
+        if math.isfinite(total.mean):
+            parts = ", ".join(
+                f"{each.word} {short_number(each.values[row])}" for each in stacks if each.values[row] > 0.0
+            )
+            told.append(f"'{layout}' {number_text(total)}{f' ({parts})' * bool(parts)}")
+    return f"{words.axis}: {'; '.join(told)}. {premises(runs)}" if told else words.empty
 
 
 def _stacked_rows(
@@ -149,7 +187,8 @@ def _bars(ax: style.Axes, stacks: list[Stack], rows: range) -> style.Legend:
         values = [value if math.isfinite(value) else 0.0 for value in stack.values]
         if any(value > 0.0 for value in values):
             look = style.fill_of(stack.colour, stack.hatch)
-            legend[stack.word] = ax.barh(rows, values, stack.height, left, label=stack.word, **look)  # type: ignore[assignment]
+            drawn = ax.barh(rows, values, stack.height, left, label=stack.word, **look)
+            legend.setdefault(stack.named or stack.word, drawn)  # type: ignore[arg-type]
             left = [before + value for before, value in zip(left, values, strict=True)]
     return legend
 

@@ -5,9 +5,9 @@ from itertools import cycle
 from typing import Any
 
 from batsim.scenario.parts.week import WEEK_MIN
-from batsim.study.waits import Waits
+from batsim.study.waits import Curve, Waits
 from batsim.views.charts import chart_style as style
-from batsim.views.text.numbers import counted, number_text
+from batsim.views.text.numbers import counted, number_text, plain_number
 
 SIZE_IN = (10.0, 4.6)
 AROUND_IN, EACH_IN, LETTERS = 1.2, 0.37, 30
@@ -16,6 +16,8 @@ SHOWN_SHARE = 0.99
 """Waits that are shown: those that so many exchanges do not exceed in any layout."""
 ROOM, LEAST_MIN = 1.35, 5.0
 """Right end over the target, and the least. [-, min]"""
+ALL_BUT_FEW = 0.95
+"""Part of the exchanges whose longest wait is told in words."""
 NONE = "No exchange started in the measured time."
 
 
@@ -32,27 +34,25 @@ def waits_chart(waits: Waits, ax: style.AxesOrNew = None) -> style.Axes:
     Returns
     -------
     matplotlib.axes.Axes
-        A line for each layout: the share of exchanges that wait no longer than the minutes below. Where the scenario
-        states a target, a cross marks it: a line that passes above it meets the target.
+        A line for each layout that exchanges: the share of exchanges that wait no longer than the minutes below; the
+        note says which layouts are left out. Where the scenario states a target, a cross marks it: a line that passes
+        above it meets the target.
     """
     width, height = SIZE_IN
     ax = style.axes_for(ax, (width, max(height, AROUND_IN + EACH_IN * (len(waits.layouts) + 1))))
     settings = waits.schedule
-    runs = f"{counted(settings.replications, 'replication')} of {counted(settings.length_min / WEEK_MIN, 'week')}"
-    note = f"All exchanges of {runs}; in the truck: of charges in scheduled time."
-    style.heading(ax, f"{settings.scenario.site.name}: waits", note)
-    curves = {layout: waits.curve(layout) for layout in waits.layouts}
-    if not any(curve.minutes.size for curve in curves.values()):
+    style.heading(ax, f"{settings.scenario.site.name}: waits", _note(waits))
+    curves = _curves(waits)
+    if not curves:
         return style.nothing(ax, NONE)
     style.frame(ax, "both")
     most = max(waits.not_exceeded(SHOWN_SHARE), LEAST_MIN, ROOM * (waits.target[0] if waits.target else 0.0))
     legend: style.Legend = {}
     named = zip(curves.items(), style.names_fit(curves, LETTERS, 1), cycle(style.LINES), strict=False)
     for (layout, curve), name, (colour, dashes) in named:
-        if curve.minutes.size:
-            x, y = [*curve.minutes, max(most, curve.minutes[-1])], [*curve.share, 1.0]
-            (line,) = ax.step(x, y, where="post", color=colour, linestyle=dashes, linewidth=1.9)
-            legend[name + _within(waits, layout)] = line
+        x, y = [*curve.minutes, max(most, curve.minutes[-1])], [*curve.share, 1.0]
+        (line,) = ax.step(x, y, where="post", color=colour, linestyle=dashes, linewidth=1.9)
+        legend[name + _within(waits, layout)] = line
     if waits.target is not None:
         minutes, share = waits.target
         legend[f"target: {100.0 * share:g} %\nwithin {minutes:g} min"] = _cross(ax, minutes, share)
@@ -62,6 +62,32 @@ def waits_chart(waits: Waits, ax: style.AxesOrNew = None) -> style.Axes:
     style.axis_words(ax, "Wait [scheduled min]", "Exchanges that wait no longer [%]")
     style.legend_beside(ax, legend)
     return ax
+
+
+def waits_text(waits: Waits) -> str:
+    """Say in words what `waits_chart` draws, with its numbers."""
+    told = []
+    for layout, curve in _curves(waits).items():
+        at_once = float(curve.share[0]) if curve.minutes[0] <= 0.0 else 0.0
+        within = _within(waits, layout).strip().replace(" in time", "")
+        says = f"within {waits.target[0]:g} min {within}, " if waits.target and within else ""
+        longest = plain_number(curve.within(ALL_BUT_FEW))
+        told.append(f"'{layout}' {says}at once {100.0 * at_once:.0f} %, {100.0 * ALL_BUT_FEW:g} % within {longest} min")
+    wanted = f" Target: {100.0 * waits.target[1]:g} % within {waits.target[0]:g} min." if waits.target else ""
+    return f"Share of exchanges that wait no longer: {'; '.join(told)}.{wanted} {_note(waits)}" if told else NONE
+
+
+def _curves(waits: Waits) -> dict[str, Curve]:
+    """Distributions of the layouts that exchange."""
+    return {layout: waits.curve(layout) for layout in waits.layouts if layout not in waits.without_exchanges}
+
+
+def _note(waits: Waits) -> str:
+    """What is drawn, and what is left out."""
+    settings, without = waits.schedule, ", ".join(f"'{name}'" for name in waits.without_exchanges)
+    runs = f"{counted(settings.replications, 'replication')} of {counted(settings.length_min / WEEK_MIN, 'week')}"
+    note = f"All exchanges of {runs}; where an area charges in the truck, its charges in scheduled time."
+    return f"{note} Left out, since nothing is exchanged: {without}." if without else note
 
 
 def _cross(ax: style.Axes, minutes: float, share: float) -> style.Artist:

@@ -11,16 +11,16 @@ from batsim.plan.plan import Plan
 from batsim.plan.seen import Seen
 from batsim.views.charts.cost_chart import cost_chart, cost_text
 from batsim.views.charts.heat_chart import heat_chart, heat_text
-from batsim.views.charts.hydrogen_chart import hydrogen_chart
+from batsim.views.charts.hydrogen_chart import hydrogen_chart, hydrogen_text
 from batsim.views.charts.lanes_chart import lanes_chart, lanes_text
-from batsim.views.charts.load_chart import load_chart
+from batsim.views.charts.load_chart import load_chart, load_text
 from batsim.views.charts.minutes_chart import minutes_chart, minutes_text
-from batsim.views.charts.room_plan_chart import room_plan_chart
+from batsim.views.charts.room_plan_chart import room_plan_chart, room_plan_text
 from batsim.views.charts.season_chart import season_chart, season_text
-from batsim.views.charts.stacked_charts import downtime_chart, labour_chart
+from batsim.views.charts.stacked_charts import downtime_chart, downtime_text, labour_chart, labour_text
 from batsim.views.charts.truck_shift_chart import truck_shift_chart, truck_shift_text
-from batsim.views.charts.waits_chart import waits_chart
-from batsim.views.charts.week_chart import week_chart
+from batsim.views.charts.waits_chart import waits_chart, waits_text
+from batsim.views.charts.week_chart import week_chart, week_text
 from batsim.views.page.inline_svg import for_a_page, inline_svg
 
 
@@ -54,11 +54,11 @@ def charts_of(plans: Plan, looked_at: Seen | None) -> Charts:
         )
 
 
-def _drawn(prefix: str, title: str, caption: str, chart: Axes | Figure, told: str = "") -> DrawnChart:
+def _drawn(prefix: str, title: str, caption: str, chart: Axes | Figure, told: str) -> DrawnChart:
     """Take a chart into the page, its ids beginning with a prefix; what it draws is told in words to who cannot see."""
     figure = chart.get_figure(root=True)
     assert figure is not None  # charts make one
-    return DrawnChart(inline_svg(figure, prefix, title, told or caption), title, caption, len(figure.axes) > 1)
+    return DrawnChart(inline_svg(figure, prefix, title, told), title, caption, len(figure.axes) > 1)
 
 
 def _reasons(plans: Plan, looked_at: Seen | None) -> Iterator[DrawnChart]:
@@ -74,10 +74,11 @@ def _behind(plans: Plan, looked_at: Seen | None) -> Iterator[DrawnChart]:
     """Draw the charts of the annex one after another."""
     comparison, layout = plans.comparison, recommend(plans).layout
     text = "Where trucks lose their minutes: downtime per truck-shift by cause, with the interval of the total."
-    yield _drawn("downtime", "Downtime by cause", text, downtime_chart(comparison))
+    yield _drawn("downtime", "Downtime by cause", text, downtime_chart(comparison), downtime_text(comparison))
     if comparison.runs.areas:
         text = "Where trucks of each area lose their minutes; the line is the target of the site."
-        yield _drawn("areas", "Downtime by area", text, downtime_chart(comparison.by_area))
+        by_area = comparison.by_area
+        yield _drawn("areas", "Downtime by area", text, downtime_chart(by_area), downtime_text(by_area))
     runs, text = comparison.runs, f"From scheduled to working minutes of a truck-shift of layout '{layout}'."
     yield _drawn("shift", "A truck-shift", text, truck_shift_chart(runs, layout), truck_shift_text(runs, layout))
     if looked_at is not None and looked_at.lost is not None:
@@ -85,29 +86,31 @@ def _behind(plans: Plan, looked_at: Seen | None) -> Iterator[DrawnChart]:
         text = f"When trucks lose their minutes in layout '{lost.layout}': truck-minutes lost in each hour of the week."
         yield _drawn("lost", "Lost minutes by hour", text, heat_chart(lost), heat_text(lost))
     text = "Hands-on minutes of a working day by person and task; no allowance for rest is added."
-    yield _drawn("labour", "Labour by person and task", text, labour_chart(comparison))
+    yield _drawn("labour", "Labour by person and task", text, labour_chart(comparison), labour_text(comparison))
     text = "How long exchanges wait: share of those that start within so many minutes of the truck's arrival."
-    yield _drawn("waits", "Waits", text, waits_chart(plans.waits))
+    yield _drawn("waits", "Waits", text, waits_chart(plans.waits), waits_text(plans.waits))
     if looked_at is not None and looked_at.room is not None:
         room = looked_at.room
-        text = f"The room of layout '{room.layout}' over a week: mean and band of quarters of an hour."
-        yield _drawn("week", "The room over a week", text, week_chart(room))
+        text = f"The room of layout '{room.layout}' over a week: mean and band of each hour."
+        yield _drawn("week", "The room over a week", text, week_chart(room), week_text(room))
     yield from _of_services(plans, layout)
     for number, (area, stated) in enumerate(plans.scenario.layouts[layout].by_area.items()):
         if stated.floor is not None:
             of = f"area '{area}' of " if area else ""
             text = f"The room of {of}layout '{layout}' to scale, as the scenario states it: no design of a room."
             chart = room_plan_chart(plans.scenario, layout, area=area)
-            yield _drawn(f"plan{number or ''}", "Plan of the room", text, chart)
+            told = room_plan_text(plans.scenario, layout, area=area)
+            yield _drawn(f"plan{number or ''}", "Plan of the room", text, chart, told)
 
 
 def _of_services(plans: Plan, layout: str) -> Iterator[DrawnChart]:
     """Draw the load, and the hydrogen in each space in which there is any."""
     evidence = plans.layouts[layout].evidence
     text = f"Load of all chargers of layout '{layout}' over a week, mean of 15 min, with the peak of the replications."
-    yield _drawn("load", "Electrical load", text, load_chart(evidence))
+    yield _drawn("load", "Electrical load", text, load_chart(evidence), load_text(evidence))
     for number, air in enumerate(plans.layouts[layout].ventilations):
         if air.flow_m3_per_h and air.peak_share is not None:
             of = f"{air.space_name} of layout '{layout}'"
             text = f"Hydrogen in the air of the {of}, well mixed; near cells there is more."
-            yield _drawn(f"hydrogen{number or ''}", "Hydrogen", text, hydrogen_chart(evidence, air))
+            told = hydrogen_text(evidence, air)
+            yield _drawn(f"hydrogen{number or ''}", "Hydrogen", text, hydrogen_chart(evidence, air), told)

@@ -19,7 +19,7 @@ from batsim.scenario.site import Scenario
 from batsim.study.cost import UnitCosts, cost_lines
 from batsim.study.levers import WITHOUT_ATTENDANTS
 from batsim.study.running.counts import Counted, Counts, counts_of, with_counts
-from batsim.views.charts.frontier_chart import frontier_chart
+from batsim.views.charts.frontier_chart import RING_PT, frontier_chart
 from batsim.views.text.decision_text import decision_text
 
 TEXT = (
@@ -119,10 +119,10 @@ def test_the_text_says_where() -> None:
 
 def test_the_chart_is_of_one_target() -> None:
     """That of a group, across its downtime."""
-    ax = frontier_chart(found(), target="downtime of tow")
+    (ax,) = frontier_chart(found(), target="downtime of tow").axes
 
-    assert ax.get_title(loc="left") == "rooms: what 'downtime of tow' costs"
-    (ring,) = (line for line in ax.get_lines() if line.get_markersize() == 18.0)
+    assert ax.get_title(loc="left") == "downtime of tow"
+    (ring,) = (line for line in ax.get_lines() if line.get_markersize() == RING_PT)
     searched = found().searched[found().point]
     assert ring.get_xdata()[0] == pytest.approx(searched.of(("", "tow"))[DECIDING].mean())
 

@@ -40,7 +40,7 @@ from batsim.record.words import (  # fmt: skip
 )
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.views.charts.chart_style import CAUSE_LOOKS, STATE_LOOKS, pale
-from batsim.views.charts.room_chart import room_chart
+from batsim.views.charts.room_chart import room_chart, room_text
 from tests.rows import write_row
 from tests.runs import record_of
 
@@ -267,7 +267,8 @@ def test_the_frame_names_causes_and_states(two_trucks):
         "time_min", *(f"waiting_{cause}" for cause in CAUSES),
         *(f"batteries_{state.replace(' ', '_')}" for state in STATES),
         *(f"chargers_{state.replace(' ', '_')}" for state in CHARGER_STATES),
-        "stations_busy", "attendants_on_duty", "attendants_busy", "attendants_in_overtime", "trucks_away",
+        "stations_busy", "devices_busy", "attendants_on_duty",
+        "attendants_busy", "attendants_in_overtime", "trucks_away",
     ]  # fmt: skip
 
 
@@ -309,7 +310,7 @@ def test_panels_and_their_words(runs):
     figure = room_chart(runs["hoist"], *TUESDAY)
 
     assert isinstance(figure, Figure)
-    assert labels(figure) == ["Trucks", "Batteries", "Chargers", "Attendants"]
+    assert labels(figure) == ["Trucks", "Batteries", "Chargers", "Stations", "Devices", "Attendants"]
     assert legend_words(figure.axes[0]) == [
         "away from work, in all", "waits for a device", "waits for an attendant", "waits for a station"
     ]  # fmt: skip
@@ -318,7 +319,8 @@ def test_panels_and_their_words(runs):
         "waits to be connected", "in transfer", "in truck",
     ]  # fmt: skip
     assert legend_words(figure.axes[2]) == ["in all", "battery waits", "giving current"]
-    assert legend_words(figure.axes[3]) == ["on duty", "in overtime", "busy"]
+    assert legend_words(figure.axes[3]) == legend_words(figure.axes[4]) == ["in all", "in use"]
+    assert legend_words(figure.axes[5]) == ["on duty", "in overtime", "busy"]
     assert [text.get_text() for text in figure.texts] == [
         "hoist: week 1 Tue",
         "One run: replication 0, seed 1; week 1 is the first after the warm-up.",
@@ -326,9 +328,20 @@ def test_panels_and_their_words(runs):
     ]
 
 
+def test_the_words_say_what_is_drawn(two_trucks):
+    """From the hand solution: the most of each count and when first, the fewest ready batteries."""
+    assert room_text(two_trucks, 0.0, 720.0) == (
+        "one: week 1 Mon 00:00 to week 1 Mon 12:00. At most: trucks waiting 2 (Mon 02:50); trucks away from work 2 "
+        "(Mon 01:05); chargers giving current 1 (Mon 01:10); stations in use 1 (Mon 01:00); devices in use 0; "
+        "attendants busy 1 (Mon 01:00). Fewest ready batteries: plain 0 (Mon 01:00). One run: replication 0, seed 1."
+    )
+
+
 def test_no_panel_for_attendants_that_are_not_there(runs, two_trucks):
     """Drivers do it all; attendants without limit are shown at work, without a number on duty."""
-    assert labels(room_chart(runs["in the truck"], *TUESDAY)) == ["Trucks", "Batteries", "Chargers"]
+    assert labels(room_chart(runs["in the truck"], *TUESDAY)) == [
+        "Trucks", "Batteries", "Chargers", "Charging\nspots", "Devices",
+    ]  # fmt: skip
     unlimited = room_chart(two_trucks, 0.0, 720.0)
     assert legend_words(unlimited.axes[-1]) == ["busy"]
     assert unlimited.texts[0].get_text() == "one: week 1 Mon 00:00 to week 1 Mon 12:00"
@@ -351,6 +364,21 @@ def test_the_stack_is_the_course(runs):
     away = figure.axes[0].get_lines()[0]
     assert away.get_ydata().tolist() == [*course.trucks_away, course.trucks_away[-1]]
     assert away.get_xdata().tolist() == [*course.time_min, TUESDAY[1]]
+
+
+def test_stations_and_devices_are_the_course(runs):
+    """As many as there are busy, below all that there are; a device is held for a part of an exchange."""
+    record = runs["hoist"]
+    course, figure = room_course(record, *TUESDAY), room_chart(record, *TUESDAY)
+
+    assert (course.devices, int(course.devices_busy.max())) == (sum(record.facts.device_counts), 1)
+    for panel, counts, in_all in (
+        (figure.axes[3], course.stations_busy, course.stations),
+        (figure.axes[4], course.devices_busy, course.devices),
+    ):
+        (filled,) = panel.collections
+        assert filled.get_paths()[0].vertices[:, 1].max() == counts.max()
+        assert panel.get_lines()[0].get_ydata()[0] == in_all
 
 
 def test_breaks_are_marked_in_every_panel(runs):

@@ -176,9 +176,9 @@ def test_the_room_of_an_area_is_its_part_of_the_whole():
     assert [part.title for part in parts] == ["rooms, east", "rooms, west", "rooms, yard"]
     assert [part.in_truck for part in (whole, *parts)] == [False, False, False, True]
     assert [(part.batteries, part.chargers, part.stations) for part in parts] == [(3, 2, 1), (3, 2, 1), (1, 1, 1)]
-    for name in ("in truck", "ready", "trucks away", "stations"):
+    for name in ("in truck", "ready", "trucks away", "stations", "devices"):
         assert sum(part.counts[name] for part in parts) == pytest.approx(whole.counts[name])
-    assert week_chart(parts[0]).axes[0].get_title(loc="left").startswith("rooms, east: a mean week")
+    assert week_chart(parts[0]).get_suptitle() == "rooms, east: a mean week"
 
 
 def test_the_room_of_an_area_that_is_not_there():

@@ -18,7 +18,7 @@ from matplotlib.text import Text
 import batsim
 from batsim.record.words import STATES
 from batsim.scenario.parts.week import WEEK_MIN, moment_text
-from batsim.views.charts.battery_chart import RIBBON, battery_chart
+from batsim.views.charts.battery_chart import RIBBON, battery_chart, battery_text
 from batsim.views.charts.chart_style import STATE_LOOKS
 from tests.runs import record_of
 
@@ -149,6 +149,28 @@ def test_the_title_names_battery_type_and_time():
     assert battery_chart(_course(300.0 + WEEK_MIN)).get_suptitle() == (
         "Battery 8 (vented), Mon 05:00 of week 2 to Tue 12:04 of week 2"
     )
+
+
+def test_the_words_say_what_is_drawn():
+    """Ends of each course, and how long it is in each state."""
+    told = battery_text(_course())
+
+    assert told.startswith("Battery 8 (vented), Mon 05:00 to Tue 12:04. State of charge ")
+    assert "current -80 A to 90 A, electrolyte 22 °C to 38 °C, gas current up to 20.0 A. " in told
+    assert sum(int(each.replace(",", "")) for each in re.findall(r"([\d,]+) min", told)) == 1864
+
+
+def test_week_1_is_the_first_after_the_warm_up():
+    """As in the trace: the warm-up before it is week 0."""
+    course = _course(300.0)
+    course.attrs["warm_up_min"] = WEEK_MIN
+    figure, later = battery_chart(course), _course(300.0 + WEEK_MIN)
+    later.attrs["warm_up_min"] = WEEK_MIN
+
+    assert figure.get_suptitle() == "Battery 8 (vented), Mon 05:00 of week 0 to Tue 12:04 of week 0"
+    assert figure.axes[3].get_xlabel() == "Weekday and time; week 1 is the first after the warm-up"
+    assert battery_chart(later).get_suptitle() == "Battery 8 (vented), Mon 05:00 to Tue 12:04"
+    assert battery_chart(later).axes[3].get_xlabel() == "Weekday and time"
 
 
 def test_a_course_that_lost_its_name():

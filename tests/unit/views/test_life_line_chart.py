@@ -11,7 +11,7 @@ import batsim
 from batsim.measures.battery_course import battery_stretches
 from batsim.measures.room_course import room_course
 from batsim.views.charts.chart_style import STATE_LOOKS
-from batsim.views.charts.life_line_chart import life_line_chart
+from batsim.views.charts.life_line_chart import life_line_chart, life_line_text
 from tests.runs import record_of
 from tests.sites import KESTREL as SITE
 
@@ -125,3 +125,14 @@ def test_given_axes_are_drawn_on(record):
     ax = Figure().subplots()
 
     assert life_line_chart(record, [3], BEGIN, END, ax) is ax
+
+
+def test_the_words_say_how_long_each_battery_is_in_each_state(record):
+    """The whole window of each, in the minutes of its stretches."""
+    told = life_line_text(record, [0, 5], BEGIN, END)
+    minutes = [int(number.replace(",", "")) for number in re.findall(r"([\d,]+) min", told)]
+
+    assert sum(minutes) == pytest.approx(2 * (END - BEGIN), abs=5.0)
+    assert "battery 1 " in told
+    assert "battery 6 " in told
+    assert told.endswith("week 1 is the first after the warm-up.")

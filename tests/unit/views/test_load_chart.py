@@ -12,8 +12,8 @@ from batsim.plan.evidence import evidence
 from batsim.plan.ventilation import hydrogen_week, ventilation
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.settings import Settings
-from batsim.views.charts.hydrogen_chart import hydrogen_chart
-from batsim.views.charts.load_chart import NONE, load_chart
+from batsim.views.charts.hydrogen_chart import hydrogen_chart, hydrogen_text
+from batsim.views.charts.load_chart import NONE, load_chart, load_text
 from tests.sites import KESTREL as SITE
 
 LAYOUT = "hoist"
@@ -152,8 +152,8 @@ def test_the_load_is_drawn_as_it_was_measured(found):
     assert [float(each[0]) for each in mark.get_data()] == [week.peak_min, week.peak]
     level = next(line for line in ax.get_lines() if line.get_linestyle() == "--")
     assert level.get_ydata() == [found.mean("peak_kw")] * 2
-    assert words(ax)[2] == f"peak of a week {found.mean('peak_kw'):.0f} kW"
-    assert words(ax)[3].startswith(f"greatest of all weeks {week.peak:.0f} kW, ")
+    assert words(ax)[2] == f"peak load as tables state it: mean of the weeks' peaks {found.mean('peak_kw'):.0f} kW"
+    assert words(ax)[3].startswith(f"greatest quarter of all weeks {week.peak:.0f} kW, ")
 
 
 def test_axes_and_titles_of_the_load(found):
@@ -163,8 +163,41 @@ def test_axes_and_titles_of_the_load(found):
     assert (ax.get_xlabel(), ax.get_ylabel()) == ("Weekday", "Load [kW]")
     assert ax.get_title("left") == "hoist: load at the wall over a mean week"
     assert " ".join(ax.texts[0].get_text().split()) == (
-        "Means of a quarter of an hour, standby included, over 2 weeks of 2 replications."
+        "Means of a quarter of an hour, standby included, over 2 weeks of 2 replications. Tables state the mean of the "
+        "weeks' peaks; the greatest of them all is higher where weeks differ."
     )
+
+
+def test_the_peak_of_the_tables_is_the_mean_of_those_drawn(found):
+    """Week by week, the same quarters of an hour; the mark is the greatest of them."""
+    peaks = [run.load_kw.max() for run in found.replications]
+    week = mean_week([each.load_kw for each in found.replications], found.runs.schedule.warm_up_min)
+
+    assert found.mean("peak_kw") == pytest.approx(np.mean(peaks))
+    assert week.peak == max(peaks)
+
+
+def test_the_words_say_what_is_drawn(found, asked):
+    """Mean, least, most and both peaks of the load; the most hydrogen and its limit."""
+    courses = np.full(QUARTERS, 10.0), np.full(QUARTERS, 20.0)
+    courses[1][96] = 50.0
+    made = replace(
+        found,
+        replications=tuple(
+            run._replace(load_kw=course) for run, course in zip(found.replications, courses, strict=True)
+        ),
+    )
+
+    assert load_text(made).startswith(
+        "hoist: load at the wall over a mean week, on average 15 kW, least 15 kW (Mon 00:00), most 30 kW (Tue 00:00); "
+        "peak load as tables state it: mean of the weeks' peaks "
+    )
+    assert "; greatest quarter of all weeks 50 kW, Tue 00:00. Means of a quarter" in load_text(made)
+    week = hydrogen_week(found, asked)
+    assert hydrogen_text(found, asked).startswith(
+        f"hoist: hydrogen in the battery room: hydrogen, at most {100.0 * week.peak_share:.2g} % ("
+    )
+    assert "; limit: 1 %, a quarter of the lower flammable limit. The simulated week" in hydrogen_text(found, asked)
 
 
 def test_no_load_is_said(found):
@@ -172,6 +205,7 @@ def test_no_load_is_said(found):
     idle = replace(found, replications=tuple(each._replace(load_kw=np.zeros(QUARTERS)) for each in found.replications))
 
     assert load_chart(idle).texts[-1].get_text() == NONE
+    assert load_text(idle) == NONE
 
 
 def test_hydrogen_is_drawn_in_percent_beside_the_limit(found, asked):
@@ -204,9 +238,9 @@ def test_a_room_that_nobody_measured_is_said(found, asked):
     schedule = replace(found.runs.schedule, scenario=batsim.changed(SITE, {"room": {}}))
     unknown = replace(found, runs=replace(found.runs, schedule=schedule))
 
-    assert " ".join(hydrogen_chart(unknown, asked).texts[-1].get_text().split()) == (
-        "Length, width and height of the battery room and its air have to be known for this chart."
-    )
+    needed = "Length, width and height of the battery room and its air have to be known for this chart."
+    assert " ".join(hydrogen_chart(unknown, asked).texts[-1].get_text().split()) == needed
+    assert hydrogen_text(unknown, asked) == f"hoist: hydrogen in the battery room: {needed}"
 
 
 def test_given_axes_are_drawn_on(found, asked):

@@ -9,7 +9,7 @@ from matplotlib.patches import Rectangle
 import batsim
 from batsim.room.plans.blueprint import blueprint_of
 from batsim.study.room_plan import Box, room_plan
-from batsim.views.charts.room_plan_chart import NO_FLOOR, STATION_M, room_plan_chart
+from batsim.views.charts.room_plan_chart import NO_FLOOR, STATION_M, room_plan_chart, room_plan_text
 from tests.sites import KESTREL as SITE
 from tests.sites import LARKFIELD as HOISTS
 
@@ -103,6 +103,11 @@ def test_without_a_floor_there_is_no_plan():
 # --- what is drawn ---
 
 
+def middle(box):
+    """Middle of a rectangle."""
+    return box.x_m + box.width_m / 2.0, box.y_m + box.height_m / 2.0
+
+
 def boxes(ax):
     """Rectangles of the chart."""
     return [
@@ -119,15 +124,40 @@ def test_rectangles_are_those_of_the_plan(site, layout):
     half = STATION_M / 2.0
     stations = [(x_m - half, y_m - half, STATION_M, STATION_M) for x_m, y_m in plan.stations]
     walls = [] if plan.room is None else [plan.room]
-    wanted = [*walls, *plan.aisles, *plan.zones.values(), *(each.box for each in plan.bays), *stations]
+    far = [each.box for way in plan.ways for each in plan.bays if middle(each.box) == pytest.approx(way.points[-1])]
+    wanted = [*walls, *plan.aisles, *plan.zones.values(), *(each.box for each in plan.bays), *stations, *far]
     (left, right), (bottom, top) = ax.get_xlim(), ax.get_ylim()
 
     assert sorted(boxes(ax)) == sorted(tuple(each) for each in wanted)
     assert ax.get_aspect() == 1.0
     assert all(left < x and x + wide < right and bottom < y and y + high < top for x, y, wide, high in wanted)
-    assert [tuple(zip(*line.get_data(), strict=True)) for line in ax.get_lines()[::2]] == [
-        way.points for way in plan.ways
+    assert [tuple(zip(*line.get_data(), strict=True)) for line in ax.get_lines()] == [way.points for way in plan.ways]
+    assert len(far) == len(plan.ways)
+
+
+@pytest.mark.parametrize(("site", "layout"), [(SITE, "side rollers"), (HOISTS, "two hoists")])
+def test_no_way_lies_over_a_bay(site, layout):
+    """Bays cover it, so that their numbers can be read; the bay at its end has a frame."""
+    ax = room_plan_chart(site, layout)
+    bays = {tuple(each.box) for each in room_plan(site, layout).bays}
+    covers = [
+        patch.get_zorder()
+        for patch in ax.patches
+        if (*patch.get_xy(), patch.get_width(), patch.get_height()) in bays and patch.get_facecolor()[3] > 0.0
     ]
+
+    assert len(covers) == len(bays)
+    assert max(line.get_zorder() for line in ax.get_lines()) < min(covers)
+
+
+def test_the_words_say_what_is_drawn():
+    """Rows and their bays, stations, aisle, farthest way."""
+    assert room_plan_text(SITE, "side rollers") == (
+        "side rollers: plan of the room: row A of 30 bays, row B of 30 bays; 2 stations; aisle of 3 m; farthest way, "
+        "along aisles: 22.8 m. To scale; positions are those of middles, a station is a mark and no truck. Eyewash and "
+        "shower: 6 m from the acid work, bay not stated."
+    )
+    assert room_plan_text(SITE, "hoist") == f"hoist: plan of the room. {NO_FLOOR}"
 
 
 def test_words_of_the_plan():

@@ -8,13 +8,16 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.container import BarContainer, ErrorbarContainer
 from matplotlib.figure import Figure
 
+from batsim.study.sweeps.inputs import Input
 from batsim.study.sweeps.sensitivity import MEANINGS, Index, Sensitivity
 from batsim.views.charts.sensitivity_chart import (
     INDICES,
+    NONE,
     OTHER_CHART,
     SWINGS_ONLY,
     TORNADO,
     indices_chart,
+    sensitivity_text,
     tornado_chart,
 )
 
@@ -22,7 +25,13 @@ DOWN = "downtime_min_per_truck_shift"
 PATHS = ("layouts.hoist.batteries", "trucks[*].duty.mean_power")
 
 
-def found(values, *, measure=DOWN, limits=True, left_out=0, paths=PATHS):
+INPUTS = {
+    PATHS[0]: Input("batteries", "70", "90"),
+    PATHS[1]: Input("all trucks: mean power at work", "3 kW", "3.7 kW"),
+}
+
+
+def found(values, *, measure=DOWN, limits=True, left_out=0, paths=PATHS, inputs=INPUTS):
     """Result with values by index, one for each input."""
     half = 0.5 if limits else np.nan
     rows = [
@@ -30,7 +39,7 @@ def found(values, *, measure=DOWN, limits=True, left_out=0, paths=PATHS):
         for number, path in enumerate(paths)
         for kind, each in values.items()
     ]
-    return Sensitivity("hoist", measure, tuple(rows), 0.95, left_out)
+    return Sensitivity("hoist", measure, tuple(rows), 0.95, left_out, inputs)
 
 
 SWINGS = {"high less low": [9.0, 3.0], "at low end": [-4.0, 1.0], "at high end": [5.0, -2.0]}
@@ -112,12 +121,43 @@ def test_what_is_not_a_number_has_no_bar():
     ax = indices_chart(found({"total": [0.4, np.nan], "first order": [0.4, np.nan]}))
 
     assert [row for row, _, _ in bars(ax)] == [0, 0]
-    assert [text.get_text() for text in ax.get_yticklabels()] == list(PATHS)
+    assert [text.get_text() for text in ax.get_yticklabels()] == [each.words for each in INPUTS.values()]
 
 
 def test_correlations_have_their_whole_range():
     """From -1 to 1, whatever was found."""
     assert indices_chart(found(RANKS)).get_xlim() == (-1.05, 1.05)
+
+
+def test_the_ends_of_each_bar_carry_the_input_s_value():
+    """Outside of the whisker, on the side to which the bar goes; indices have no ends."""
+    ax = tornado_chart(found(SWINGS))
+    ends = {text.get_text(): (float(text.xy[0]), text.get_ha()) for text in ax.texts[1:]}
+
+    assert ends == {"70": (-4.5, "right"), "90": (5.5, "left"), "3 kW": (1.5, "left"), "3.7 kW": (-2.5, "right")}
+    assert len(indices_chart(found(SOBOL)).texts) == 1
+
+
+def test_an_input_that_nobody_names_is_its_path():
+    """Its bars have no values behind them."""
+    ax = tornado_chart(found(SWINGS, inputs={}))
+
+    assert [text.get_text().replace("\n", "") for text in ax.get_yticklabels()] == list(PATHS)
+    assert len(ax.texts) == 1
+
+
+def test_the_words_say_what_is_drawn():
+    """Every index with its limits, swings with the value of the input."""
+    assert sensitivity_text(found(SWINGS)) == (
+        "hoist: downtime per truck-shift, what matters most first [min]: batteries high less low 9 (8.5 to 9.5), "
+        "at low end (70) -4 (-4.5 to -3.5), at high end (90) 5 (4.5 to 5.5); all trucks: mean power at work high less "
+        "low 3 (2.5 to 3.5), at low end (3 kW) 1 (0.5 to 1.5), at high end (3.7 kW) -2 (-2.5 to -1.5)."
+    )
+    assert sensitivity_text(found({"rank correlation": [-0.9, np.nan]}, limits=False)) == (
+        "hoist: downtime per truck-shift, what matters most first: batteries rank correlation -0.9; "
+        "all trucks: mean power at work rank correlation -."
+    )
+    assert sensitivity_text(found({}, paths=())).endswith(NONE)
 
 
 def test_a_share_has_no_unit():

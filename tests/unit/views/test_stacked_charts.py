@@ -19,7 +19,7 @@ from batsim.study.running.runs import Runs
 from batsim.views.charts.chart_style import CAUSE_LOOKS, PART_LOOKS, TASK_LOOKS, pale
 from batsim.views.charts.stacked_charts import DOWNTIME_WORDS as DOWNTIME
 from batsim.views.charts.stacked_charts import LABOUR_WORDS as LABOUR
-from batsim.views.charts.stacked_charts import downtime_chart, labour_chart
+from batsim.views.charts.stacked_charts import downtime_chart, downtime_text, labour_chart, labour_text
 from tests.sites import KESTREL as SITE
 
 FREE = batsim.changed(SITE, {"targets": {}})
@@ -96,9 +96,32 @@ def test_labour_is_split_by_task_and_person():
     found = bars(labour_chart(compared(TWO)))
 
     assert found == {
-        "exchange, attendants": [(0.0, 100.0, 0.72), (0.0, 200.0, 0.72)],
-        "exchange, drivers": [(100.0, 40.0, pytest.approx(0.36)), (200.0, 0.0, pytest.approx(0.36))],
+        "exchange by attendants": [(0.0, 100.0, 0.72), (0.0, 200.0, 0.72)],
+        "exchange by drivers": [(100.0, 40.0, pytest.approx(0.36)), (200.0, 0.0, pytest.approx(0.36))],
     }
+
+
+def test_the_legend_of_labour_has_no_twins():
+    """A task stands in it once, whoever does it; the note says who is high and who is low."""
+    assert [text.get_text() for text in labour_chart(compared(TWO)).get_legend().get_texts()] == ["exchange"]
+    every = values({}, {(person, task): 1.0 for person in PERSONS for task in TASKS})
+    ax = labour_chart(compared({"all": every}))
+    drawn = [(patch.get_facecolor(), patch.get_hatch()) for patch in ax.get_legend().get_patches()]
+    assert len(drawn) == len(set(drawn)) == len(TASKS)
+    assert "High: attendants. Low: drivers" in " ".join(ax.texts[-1].get_text().split())
+
+
+def test_the_words_say_what_is_drawn():
+    """Total and parts of each layout, in the order of the ranking."""
+    assert downtime_text(compared(TWO)) == (
+        "Downtime [min per truck-shift]: 'quick' 11.0 ± 5.0 (way to the room and back 2, exchange 9); 'slow' 32.0 ± "
+        "5.0 (way to the room and back 2, waits for a battery 30). Means of 3 replications of 1 week; whiskers: 95 % "
+        "intervals of the total. Target: at most 15."
+    )
+    assert "'quick' 140 ± 5 (exchange by attendants 100, exchange by drivers 40)" in labour_text(compared(TWO))
+    assert downtime_text(compared(TWO, FREE)).endswith("intervals of the total.")
+    nothing = {name: np.full(3, np.nan) for name in MEASURES}
+    assert downtime_text(compared({"idle": nothing}, FREE)) == DOWNTIME.empty
 
 
 @pytest.mark.parametrize(

@@ -1,6 +1,7 @@
 """Waits of layouts: those of the measures, their distribution, and a chart that draws it beside the target."""
 
 from itertools import combinations
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,7 +14,7 @@ from batsim.measures.exchanges import waits_min
 from batsim.scenario.settings import Settings
 from batsim.study.running.replications import run
 from batsim.study.waits import Waits, waits_over
-from batsim.views.charts.waits_chart import NONE, waits_chart
+from batsim.views.charts.waits_chart import NONE, waits_chart, waits_text
 from tests.runs import record_of
 from tests.sites import KESTREL as SITE
 
@@ -137,7 +138,7 @@ def test_axes_and_title_say_what_is_shown():
     assert (ax.get_xlabel(), ax.get_ylabel()) == ("Wait [scheduled min]", "Exchanges that wait no longer [%]")
     assert ax.get_title("left") == "Kestrel Lane parts warehouse (invented): waits"
     assert " ".join(ax.texts[0].get_text().split()) == (
-        "All exchanges of 2 replications of 1 week; in the truck: of charges in scheduled time."
+        "All exchanges of 2 replications of 1 week; where an area charges in the truck, its charges in scheduled time."
     )
 
 
@@ -162,6 +163,52 @@ def test_nothing_to_show_is_said():
     assert not ax.axison
     assert ax.texts[-1].get_text() == NONE
     assert legend(waits_chart(made(FREE, idle=([], []), **TWO))) == ["quick", "slow"]
+
+
+def test_layouts_without_exchanges_are_left_out():
+    """Those charged in the truck, and those in which nothing happened; the note names them."""
+    mixed = made(FREE, **{"in the truck": ([0, 90], [0, 90]), "idle": ([], []), "hoist": ([0, 2], [4, 4])})
+    ax = waits_chart(mixed)
+
+    assert mixed.without_exchanges == ("in the truck", "idle")
+    assert legend(ax) == ["hoist"]
+    assert ax.get_xlim() == (0.0, 5.0)
+    assert " ".join(ax.texts[0].get_text().split()).endswith(
+        "Left out, since nothing is exchanged: 'in the truck', 'idle'."
+    )
+    alone = waits_chart(made(FREE, **{"in the truck": ([0, 90], [0, 90])}))
+    assert (alone.texts[-1].get_text(), alone.get_legend()) == (NONE, None)
+
+
+def test_areas_that_charge_in_the_truck_are_left_out():
+    """The layout stays where another area exchanges."""
+    two = batsim.read(Path(__file__).parents[3] / "scenarios" / "saltmarsh-road.yaml")
+    (layout,) = (
+        name for name in two.layouts if len({each.arrangement(name).in_truck for each in areas(two, name)}) > 1
+    )
+    plugged = [f"{layout}, {name}" for name, site in two.areas_of(layout).items() if site.arrangement(layout).in_truck]
+    every = [layout, *(f"{layout}, {name}" for name in two.areas_of(layout))]
+
+    assert plugged
+    assert made(two, **dict.fromkeys(every, ([1, 2], [3]))).without_exchanges == tuple(plugged)
+
+
+def areas(scenario, layout):
+    """Scenario of each area."""
+    return scenario.areas_of(layout).values()
+
+
+def test_the_words_say_what_is_drawn():
+    """Share in time, at once, and how long nearly all wait."""
+    assert waits_text(made(**TWO)) == (
+        "Share of exchanges that wait no longer: 'quick' within 15 min 87.5 %, at once 62 %, 95 % within 20.0 min; "
+        "'slow' within 15 min 25 %, at once 0 %, 95 % within 40.0 min. Target: 95 % within 15 min. All exchanges of 2 "
+        "replications of 1 week; where an area charges in the truck, its charges in scheduled time."
+    )
+    assert waits_text(made(FREE, quick=([0, 3], [3, 3]))).startswith(
+        "Share of exchanges that wait no longer: 'quick' at once 25 %, 95 % within 3.0 min. All exchanges"
+    )
+    assert waits_text(made(idle=([], []))) == NONE
 
 
 def test_given_axes_are_drawn_on():
