@@ -30,6 +30,8 @@ MOST_RUNS = 200
 """Runs of a layout after which no further lever is looked at with counts of its own."""
 MOST_REPAIRS = 12
 """Steps that may be spent on the way from a plan that misses a target to one that meets it."""
+MANY_STEPS = (2, 4, 8)
+"""How many steps are tried at once on that way."""
 
 
 class Search:
@@ -50,7 +52,7 @@ class Search:
     def best(self) -> Trial:
         """Find the best plan; where none meets the targets, the one that comes nearest."""
         at = self._start()
-        if at.refused:
+        if at.refused or not self.meets(at):
             return at
         at = self._explored(self._settled(at))
         self.replications = FINE
@@ -92,7 +94,7 @@ class Search:
             return self.trials.one(stated.point, self.replications)
         looked = [each for each in (stated, generous) if not each.refused] or self._between(stated, generous)
         more = [self.trials.one(each.point, self.replications) for each in looked]
-        return self._repaired(min(more, key=self._standing)) if more else stated
+        return self._repaired(min(more, key=self._standing), several=True) if more else stated
 
     def _between(self, stated: Trial, generous: Trial) -> list[Trial]:
         """What lies halfway between the layout as stated, the fewest, and enough of everything, and breaks no rule."""
@@ -227,8 +229,11 @@ class Search:
                 at = self._taken(point, at) or at
         return at
 
-    def _repaired(self, at: Trial, *, counts_alone: bool = False) -> Trial:
-        """Add what brings a plan nearer to its targets at the least cost until it meets them, or nothing does."""
+    def _repaired(self, at: Trial, *, counts_alone: bool = False, several: bool = False) -> Trial:
+        """Add what brings a plan nearer to its targets at the least cost until it meets them, or nothing does.
+
+        One thing after another, or several at once while one alone does not do.
+        """
         for _ in range(MOST_REPAIRS):
             if self.meets(at):
                 return at
@@ -238,9 +243,29 @@ class Search:
             better = [trial for trial in map(self.trials.tried.__getitem__, points) if self._nearer(trial, at)]
             if not better:
                 return at
-            nearest = min(better, key=lambda trial: self._price_of_nearing(trial, at))
+            better.sort(key=lambda trial: self._price_of_nearing(trial, at))
+            alone = not several or self._miss(better[0], COARSE) == 0.0
+            nearest = better[0] if alone else self._together(better, at)
             at = self.trials.one(nearest.point, self.replications)
         return at
+
+    def _together(self, better: list[Trial], at: Trial) -> Trial:
+        """Take several steps that come nearer at once, the cheapest for what they bring: 2, 4, 8 of them.
+
+        The cheapest of what meets the targets then, or what comes nearest, the first step alone included.
+        """
+        points: list[Point] = []
+        for number in MANY_STEPS:
+            point = list(at.point)
+            for step in better[:number]:
+                changed = [place for place, count in enumerate(step.point) if count != at.point[place]]
+                if all(point[place] == at.point[place] for place in changed):
+                    for place in changed:
+                        point[place] = step.point[place]
+            points.append(tuple(point))
+        several = [trial for trial in self.trials.look(list(dict.fromkeys(points)), COARSE) if not trial.refused]
+        found = [better[0], *(trial for trial in several if trial is not at)]
+        return min(found, key=lambda trial: (self._miss(trial, COARSE), trial.cost(min(COARSE, trial.replications))))
 
     def _with_one_more(self, at: Trial) -> list[Point]:
         """Points with more of something, by one and by a long step."""
