@@ -55,10 +55,11 @@ def truck_shift_chart(runs: Runs, layout: str, ax: style.AxesOrNew = None) -> st
     shift = truck_shift(runs, layout)
     steps = list(_steps(shift))
     ax = style.axes_for_rows(ax, len(steps), style.COLUMN_IN, ROW_IN, AROUND_IN)
-    if not math.isfinite(shift.working_min):
+    if not math.isfinite(shift.working_min) or shift.whole_min <= 0.0:
         return style.empty(ax, _finding(shift), DOWNTIME_WORDS.empty, style.FINDING_PT)
     taken_min = shift.whole_min - shift.working_min
-    begin = max(0.0, ROUND_MIN * ((shift.working_min - BESIDE_SHARE * taken_min) // ROUND_MIN))
+    begin = ROUND_MIN * ((shift.working_min - BESIDE_SHARE * taken_min) // ROUND_MIN)
+    begin = max(0.0, min(begin, shift.whole_min - ROUND_MIN))  # where nothing is lost, some work is shown
     style.frame(ax, "x")
     for row, step in enumerate(steps):
         left = step.end_min - step.minutes if step.taken else begin
@@ -78,7 +79,7 @@ def truck_shift_chart(runs: Runs, layout: str, ax: style.AxesOrNew = None) -> st
 def truck_shift_text(runs: Runs, layout: str) -> str:
     """Say in words what `truck_shift_chart` draws, with its numbers."""
     shift = truck_shift(runs, layout)
-    if not math.isfinite(shift.working_min):
+    if not math.isfinite(shift.working_min) or shift.whole_min <= 0.0:
         return f"{_finding(shift)}."
     steps = "; ".join(f"{step.word} {_number(step)}" for step in _steps(shift))
     return f"{_finding(shift)}. Minutes: {steps}. {_note(runs, layout)}"
@@ -107,7 +108,7 @@ def _number(step: Step) -> str:
 
 def _finding(shift: TruckShift) -> str:
     """What the steps say, as a sentence without its full stop."""
-    if not math.isfinite(shift.working_min):
+    if not math.isfinite(shift.working_min) or shift.whole_min <= 0.0:
         return f"No truck of layout '{shift.layout}' has a shift in the measured time"
     share = 100.0 * shift.working_min / shift.scheduled_min
     minutes = f"{short_number(shift.working_min)} of {short_number(shift.scheduled_min)} scheduled minutes"

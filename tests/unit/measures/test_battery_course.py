@@ -169,6 +169,7 @@ def test_the_frame_says_whose_course_it_is():
 
     assert attrs == {
         "battery": 1, "type": "vented", "hydrogen_l_per_ah": hydrogen_l(1.0, 24, 25.0, 101325.0),
+        "warm_up_min": 0.0,
     }  # fmt: skip
 
 
