@@ -1,0 +1,158 @@
+"""What makes no sense in a log: rows that cannot be so, and rows that contradict one another."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+
+from batsim.calibration.columns import plain
+from batsim.calibration.sieve import Sieve
+from batsim.measures.windows import Flags, Floats
+from batsim.scenario.parts.calendar import group_windows, overlap_min
+from batsim.scenario.parts.faults import did_you_mean
+from batsim.scenario.parts.week import DAY_MIN, DAYS, WEEK_MIN
+from batsim.scenario.site import Scenario
+from batsim.study.event_log import STEPS
+
+MISSING, NO_NUMBER, NO_END, END_BEFORE_START, IMPOSSIBLE, UNKNOWN, OUT_OF_CALENDAR, DOUBLE, OVERLAP = (
+    "missing", "not a number", "no end", "end before start", "impossible amount", "unknown name", "out of the calendar",
+    "double", "overlap",
+)  # fmt: skip
+NAMES = {"group": "truck group", "battery type": "battery type", "shift": "shift", "area": "area", "step": "step"}
+"""What a scenario has names for, by what a column is, with its word for messages."""
+OVERLAPS = {"exchanges": (("truck",), ("battery",)), "charges": (("battery",),), "trucks": (("truck",),),
+            "steps": (("truck", "step"), ("battery", "step"))}  # fmt: skip
+"""Columns that together name what can be in one event at a time, by kind of log."""
+
+
+def names_of(scenario: Scenario) -> dict[str, list[str]]:
+    """Names that a scenario has, by what a column of a log is."""
+    steps = [step.step for arrangement in scenario.handling.values() for step in arrangement.steps]
+    return {
+        "group": [group.group for group in scenario.trucks],
+        "battery type": list(scenario.batteries),
+        "shift": list(scenario.week.shifts),
+        "area": list(dict.fromkeys(area for each in scenario.layouts.values() for area in each.by_area)),
+        "step": list(dict.fromkeys([*steps, *STEPS])),
+    }
+
+
+def as_named(sieve: Sieve, column: str, what: str, known: Sequence[str]) -> list[str]:
+    """Names of a column as the scenario writes them; rows with other names are left out."""
+    by_plain = {plain(name): name for name in known}
+    cells = sieve.cells[column]
+    names = {cell: by_plain.get(plain(cell), "") for cell in dict.fromkeys(cells)}
+    strange = np.array([bool(cell) and not names[cell] for cell in cells], dtype=bool)
+    rules = {cell: f"no such {NAMES[what]} in the scenario{did_you_mean(cell, known)}" for cell in names if not names[cell]}
+    sieve.leave_out(strange, UNKNOWN, column, lambda row: rules[cells[row]])
+    return [names[cell] for cell in cells]
+
+
+def impossible_amounts(sieve: Sieve, frame: pd.DataFrame) -> None:
+    """Leave out what is less than nothing, or a state of charge above full."""
+    for column in frame.columns:
+        if not column.endswith(("_share", "_ah", "_kwh", "_min")) or column in ("start_min", "end_min"):
+            continue
+        name, _, unit = column.rpartition("_")
+        values = frame[column].to_numpy()
+        if name in sieve.cells:
+            if unit == "share":
+                rule = "a state of charge lies between 0 and 100 %"
+                sieve.leave_out((values < 0.0) | (values > 1.0), IMPOSSIBLE, name, rule)
+            elif name not in ("arrived", "truck_free"):
+                sieve.leave_out(values < 0.0, IMPOSSIBLE, name, "cannot be less than nothing")
+
+
+def more_than_capacity(sieve: Sieve, charge_ah: Floats, types: Sequence[str], scenario: Scenario) -> None:
+    """Leave out charges that give more ampere-hours than their battery, or any of the site, can take."""
+    factor = max(charger.charge_factor for charger in scenario.chargers.values())
+    most = {}
+    for name, battery in scenario.batteries.items():
+        equalising = battery.equalising
+        beyond = equalising.length_min / 60.0 * equalising.current.of(battery.capacity.ah) if equalising else 0.0
+        most[name] = battery.capacity.ah * factor + beyond
+    any_type = max(most.values())
+    limits = np.array([most.get(name, any_type) for name in types])
+
+    def rule(row: int) -> str:
+        return f"more than a charge can give its battery, {limits[row]:.0f} Ah"
+
+    sieve.leave_out(charge_ah > limits, IMPOSSIBLE, "charge", rule)
+
+
+def out_of_calendar(sieve: Sieve, frame: pd.DataFrame, scenario: Scenario, kind: str) -> None:
+    """Leave out what begins on a day of the week without any shift, and truck-shifts in which their group never works."""
+    windows = group_windows(scenario.week, list(scenario.week.shifts), 3 * WEEK_MIN)
+    days = [WEEK_MIN + day * DAY_MIN for day in range(7)]
+    idle = np.array([not overlap_min(windows, [(day, day + DAY_MIN)]) for day in days])
+    start, end = frame["start_min"].to_numpy(), frame["end_min"].to_numpy() if "end_min" in frame else None
+    known = np.isfinite(start)
+    day = np.where(known, start % WEEK_MIN // DAY_MIN, 0.0).astype(int)
+    rule = "no shift of the scenario works on a {}"
+    sieve.leave_out(sieve.only_kept(known & idle[day]), OUT_OF_CALENDAR, "start", lambda row: rule.format(DAYS[day[row]]))
+    if kind == "trucks" and end is not None and "group" in frame:
+        works = {
+            group.group: group_windows(scenario.week, group.shifts, 3 * WEEK_MIN) for group in scenario.trucks
+        }
+        ends = frame["group"].tolist()
+        rest = start % WEEK_MIN + WEEK_MIN
+        never = np.zeros(start.size, dtype=bool)
+        for row in np.flatnonzero(sieve.only_kept(known & np.isfinite(end))).tolist():
+            own = works.get(ends[row])
+            never[row] = own is not None and not overlap_min(own, [(rest[row], rest[row] + end[row] - start[row])])
+        sieve.leave_out(never, OUT_OF_CALENDAR, "start", "the trucks of its group do not work in this time")
+
+
+def doubles(sieve: Sieve, frame: pd.DataFrame, utc_s: Floats) -> None:
+    """Leave out rows that say the same as one before, time and all."""
+    said = frame.assign(_begins=utc_s)
+    rows = np.flatnonzero(sieve.only_kept(np.isfinite(utc_s)))
+    own = said.iloc[rows]
+    again = np.zeros(len(frame), dtype=bool)
+    again[rows] = own.duplicated().to_numpy()
+    groups = own.groupby(list(own.columns), dropna=False, sort=False).ngroup().to_numpy()
+    first = np.zeros(len(frame), dtype=int)
+    _, at = np.unique(groups, return_index=True)
+    first[rows] = rows[at[groups]] if rows.size else 0
+    sieve.leave_out(again, DOUBLE, "", lambda row: f"the same as line {sieve.lines[first[row]]}")
+
+
+def overlaps(sieve: Sieve, kind: str, names: dict[str, list[str]], begins_s: Floats, ends_s: Floats) -> None:
+    """Leave out the fewest rows so that nothing is in two events at a time."""
+    for columns in OVERLAPS[kind]:
+        if not all(column in names for column in columns):
+            continue
+        own = [names[column] for column in columns]
+        named = np.array([all(each) for each in zip(*own, strict=True)], dtype=bool)
+        rows = np.flatnonzero(sieve.only_kept(named & np.isfinite(begins_s) & np.isfinite(ends_s)))
+        things = pd.factorize(pd.Series(["\0".join(each) for each in zip(*own, strict=True)], dtype=object).iloc[rows])[0]
+        held = _held_by(things, begins_s[rows], ends_s[rows])
+        left, by = np.zeros(named.size, dtype=bool), np.zeros(named.size, dtype=int)
+        left[rows], by[rows] = held >= 0, rows[held] if rows.size else 0
+        what = columns[0]
+        sieve.leave_out(left, OVERLAP, what, lambda row, by=by: f"is in two {kind if kind != 'trucks' else 'shifts'} at a time; see line {sieve.lines[by[row]]}")  # type: ignore[misc]
+
+
+def _held_by(things: "np.ndarray", begins_s: Floats, ends_s: Floats) -> "np.ndarray":
+    """Of each event the one that it overlaps with and has to give way to, or -1: as many as can be stay."""
+    held = np.full(things.size, -1)
+    order = np.lexsort((begins_s, things))
+    if not _any_overlap(things[order], begins_s[order], ends_s[order]):
+        return held
+    last_thing, last_end, last = -1, -np.inf, -1
+    # Whichever ends first leaves most room for the others.
+    for row in np.lexsort((begins_s, ends_s, things)).tolist():
+        if things[row] != last_thing:
+            last_thing, last_end = things[row], -np.inf
+        if begins_s[row] < last_end:
+            held[row] = last
+        else:
+            last_end, last = ends_s[row], row
+    return held
+
+
+def _any_overlap(things: "np.ndarray", begins_s: Floats, ends_s: Floats) -> bool:
+    """Whether any event begins before the one before it has ended, in events sorted by thing and begin."""
+    return bool(np.any((things[1:] == things[:-1]) & (begins_s[1:] < ends_s[:-1])))
+
+
