@@ -43,7 +43,9 @@ class Amounts:
         parts = [AMOUNT.fullmatch(cell) if cell else None for cell in cells]
         self.values: Floats = np.full(len(cells), np.nan)
         """In minutes, Ah or kWh, shares from 0 to 1; not a number where nothing stands."""
-        self.wrong: Flags = np.array([bool(cell) and part is None for cell, part in zip(cells, parts, strict=True)], dtype=bool)
+        self.wrong: Flags = np.array(
+            [bool(cell) and part is None for cell, part in zip(cells, parts, strict=True)], dtype=bool
+        )
         """Cells that are no amounts."""
         bare = False
         for row, part in enumerate(parts):

@@ -21,11 +21,11 @@ PLAIN_SHARE = "1"
 ENDINGS = {"share": PLAIN_SHARE, "percent": "%", "pct": "%"}
 """Ends of a header that say the unit of a share, beside the units themselves."""
 PEOPLE = frozenset({
-    "attendant", "attendantname", "badge", "by", "doneby", "driver", "drivername", "employee", "employeename", "initials",
-    "name", "operator", "operatorname", "person", "personnelnumber", "signature", "signedby", "staff", "user", "username",
-    "who", "worker",
+    "attendant", "attendantname", "badge", "by", "doneby", "driver", "drivername", "employee", "employeename",
+    "initials", "name", "operator", "operatorname", "person", "personnelnumber", "signature", "signedby", "staff",
+    "user", "username", "who", "worker",
 })  # fmt: skip
-"""Headers of columns that hold names of people, as `plain` has them: they are not read, even where they are asked for."""
+"""Headers of columns that hold names of people, as `plain` has them: not read, even where they are mapped."""
 
 
 class Column(NamedTuple):
@@ -118,7 +118,9 @@ class Header:
         Headers and units by name of the column, as the caller says.
     """
 
-    def __init__(self, file: str, kind: str, table: Table, mapping: Mapping[str, str], stated: Mapping[str, str]) -> None:
+    def __init__(
+        self, file: str, kind: str, table: Table, mapping: Mapping[str, str], stated: Mapping[str, str]
+    ) -> None:
         self.file, self.kind, self.table = file, kind, table
         self.mapping, self.stated = mapping, stated
         self.columns = columns_by_kind()[kind]
@@ -139,20 +141,19 @@ class Header:
     def _find(self) -> None:
         """Find columns by what they are mapped to, then by their names; say what is wrong."""
         for names, what in ((self.mapping, "mapping"), (self.stated, "units")):
-            for name in names:
-                if name not in self.columns:
-                    rule = f"{self.kind} have no such column{did_you_mean(name, list(self.columns))}"
-                    self._say(what, rule, shown(name))
+            for strange in [name for name in names if name not in self.columns]:
+                rule = f"{self.kind} have no such column{did_you_mean(strange, list(self.columns))}"
+                self._say(what, rule, shown(strange))
         places = {name: self._mapped(name, header) for name, header in self.mapping.items() if name in self.columns}
         taken = set(places.values())
         for place, column in enumerate(self.table.columns):
             name = None if place in taken else self._name_of(column.header)
             if name is not None and name not in self.mapping:
                 places[name] = self._surest(name, places.get(name), place)
-        for name, at in places.items():
-            if at is not None:
-                header = self.table.columns[at].header
-                self.found[name] = Found(self.columns[name], at, header, self._unit(self.columns[name], header))
+        for name, stands in places.items():
+            if stands is not None:
+                header = self.table.columns[stands].header
+                self.found[name] = Found(self.columns[name], stands, header, self._unit(self.columns[name], header))
 
     def _mapped(self, name: str, header: str) -> int | None:
         """Where a column stands that a name is mapped to."""

@@ -1,11 +1,11 @@
-"""Where a logger was silent: stretches without any event in which, at that time of the week, many usually come."""
+"""Where a logger was silent: stretches without any event in whose hours something usually begins."""
 
 from math import log
 
 import numpy as np
 
 from batsim.calibration.log import Gap
-from batsim.measures.windows import Floats, Whole
+from batsim.measures.windows import Flags, Floats, Whole
 from batsim.scenario.parts.week import WEEK_MIN
 
 HOUR_MIN = 60.0
@@ -14,7 +14,7 @@ WEEK_HOURS = 7 * HOURS
 CHANCE = 0.001
 """Chance with which a log of this length without any gap has a stretch that is taken for one."""
 WEEKS_OF_A_PATTERN = 4
-"""Weeks from which each hour of the week has a pace of its own; before, each hour of a day on which something comes."""
+"""Weeks from which each hour of the week has a pace of its own; before, each hour of the day."""
 LEAST_EVENTS = 20
 """Events below which nothing is usual."""
 
@@ -32,42 +32,48 @@ def gaps_in(start_min: Floats, lines: Whole) -> tuple[Gap, ...]:
     Returns
     -------
     tuple of Gap
-        In order. A stretch is a gap when so many events usually come in it, by the pace of its hours and the spread of
-        their number from week to week, that one as empty as this has a chance of `CHANCE` in the whole log.
+        In order. A stretch is a gap when it has so many whole hours in which something usually begins, at that time of
+        the week, that one as empty as this has a chance of `CHANCE` in the whole log.
     """
     known = np.flatnonzero(np.isfinite(start_min))
     if known.size < LEAST_EVENTS:
         return ()
     order = known[np.argsort(start_min[known], kind="stable")]
     times = start_min[order]
-    pace, spread = _pace(times)
-    come = _come_until(times, pace)
-    expected = np.diff(come)
-    silent = np.flatnonzero(expected / spread > log(times.size / CHANCE))
+    share, first_week = _usual_share(times)
+    hours = times / HOUR_MIN - first_week * WEEK_HOURS
+    begin = np.ceil(hours[:-1]).astype(int)
+    end = np.maximum(begin, np.floor(hours[1:]).astype(int))
+    usual, doubt = (np.concatenate([[0.0], np.cumsum(each)]) for each in (share, -np.log1p(-share)))
+    silent = np.flatnonzero(doubt[end] - doubt[begin] > log(times.size / CHANCE))
     return tuple(
-        Gap(float(times[at]), float(times[at + 1]), float(expected[at]), int(lines[order[at]])) for at in silent
+        Gap(
+            from_min=float(times[at]),
+            to_min=float(times[at + 1]),
+            usual_h=float(usual[end[at]] - usual[begin[at]]),
+            after_line=int(lines[order[at]]),
+        )
+        for at in silent
     )
 
 
-def _pace(times: Floats) -> tuple[Floats, float]:
-    """Events that usually come in each hour of the week, and how much more they vary than by pure chance."""
-    first, last = np.floor(times[[0, -1]] / WEEK_MIN)
-    weeks = int(last - first) + 1
-    hours = np.floor(times / HOUR_MIN).astype(int) - int(first) * WEEK_HOURS
-    counts = np.bincount(hours, minlength=weeks * WEEK_HOURS).reshape(weeks, WEEK_HOURS)
+def _usual_share(times: Floats) -> tuple[Floats, int]:
+    """Of each hour of the log, with which share something usually begins in it; number of its first week."""
+    first, last = np.floor(times[[0, -1]] / WEEK_MIN).astype(int).tolist()
+    weeks = last - first + 1
+    hours = np.floor(times / HOUR_MIN).astype(int) - first * WEEK_HOURS
+    busy = (np.bincount(hours, minlength=weeks * WEEK_HOURS) > 0).reshape(weeks, 7, HOURS)
     if weeks >= WEEKS_OF_A_PATTERN:
-        mean = counts.mean(axis=0)
-        spread = float(counts.var(axis=0, ddof=1).sum() / mean.sum())
-        return mean, max(1.0, spread)
-    by_day = counts.reshape(weeks * 7, HOURS)
-    busy = by_day.sum(axis=1) > 0
-    works = busy.reshape(weeks, 7).any(axis=0)
-    return np.outer(works, by_day[busy].mean(axis=0)).reshape(-1), 1.0
+        share = busy.sum(axis=0) / (weeks + 1.0)
+    else:
+        days = int(busy.any(axis=2).sum())
+        share = _between_first_and_last(np.any(busy, axis=0)) * busy.sum(axis=(0, 1)) / (days + 1.0)
+    return np.tile(share.reshape(-1), weeks), first
 
 
-def _come_until(times: Floats, pace: Floats) -> Floats:
-    """Events that usually come until each time, counted from the first Monday."""
-    edges = np.arange(WEEK_HOURS + 1) * HOUR_MIN
-    week, rest = np.divmod(times, WEEK_MIN)
-    come: Floats = week * pace.sum() + np.interp(rest, edges, np.concatenate([[0.0], np.cumsum(pace)]))
-    return come
+def _between_first_and_last(busy: Flags) -> Flags:
+    """Hours of each weekday from the first in which something ever began to the last."""
+    since = np.maximum.accumulate(busy, axis=1)
+    until = np.maximum.accumulate(busy[:, ::-1], axis=1)[:, ::-1]
+    between: Flags = since & until
+    return between

@@ -35,8 +35,8 @@ class Gap(NamedTuple):
     """Last event before it. [min since the first Monday]"""
     to_min: float
     """First event after it. [min since the first Monday]"""
-    expected: float
-    """Events that usually come in such a stretch."""
+    usual_h: float
+    """Hours of it in which something usually begins. [h]"""
     after_line: int
     """Line of the last event before it."""
 

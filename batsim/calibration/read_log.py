@@ -127,9 +127,10 @@ class _Reader:
             table = read_table(text_of(Path(self.file), LARGEST_LOG_BYTES), UNITS)
         except (ValueError, csv.Error) as error:
             no_table = "is no table: a quote is not closed where its cell ends"
-            self._refuse(no_table if isinstance(error, csv.Error) else str(error))
+            raise self._refused(no_table if isinstance(error, csv.Error) else str(error)) from None
         if table is None or not table.rows:
-            self._refuse("needs a header and rows below it")
+            rule = "needs a header and rows below it"
+            raise self._refused(rule)
         self.header = Header(self.file, self.kind, table, mapping, stated)
         self.problems += self.header.problems
         self._stop()
@@ -141,7 +142,7 @@ class _Reader:
         cells = {name: _cells(rows, found.place) for name, found in self.header.found.items() if name != "activity"}
         self.sieve = Sieve(self.file, [row.line for row in rows], cells)
         width = len(table.columns)
-        rule = f"has more cells than the header, which has {width}; what separates cells must not stand in one without quotes"
+        rule = f"has more cells than the header, which has {width}; put a cell in which a separator stands in quotes"
         self.sieve.leave_out(np.array([any(row.cells[width:]) for row in rows], dtype=bool), TOO_WIDE, "", rule)
         amounts, times = self._amounts(table), self._times()
         self._stop()
@@ -161,9 +162,9 @@ class _Reader:
             clock=self.clock.text,
         )
 
-    def _refuse(self, rule: str) -> Any:  # noqa: ANN401 - never returns
-        self.problems.append(Problem(self.file, 0, 0, "", rule))
-        self._stop()
+    def _refused(self, rule: str) -> ScenarioError:
+        """Error of a file that is no log at all."""
+        return ScenarioError(self.file, [*self.problems, Problem(self.file, 0, 0, "", rule)])
 
     def _stop(self) -> None:
         """Refuse the log if anything is wrong with it as a whole."""
@@ -296,10 +297,12 @@ class _Reader:
 
     def _before_and_after(self, begins: Floats, start_min: Floats, times: dict[str, Times]) -> dict[str, Floats]:
         """When a truck came and how long it waited, and when it was free."""
-        found = {}
+        found: dict[str, Floats] = {}
         if "arrived" in times:
             wait = (begins - times["arrived"].utc_s) / SECONDS_A_MINUTE
-            self.sieve.leave_out(wait < 0.0, sense.END_BEFORE_START, "arrived", "the exchange began before the truck came")
+            self.sieve.leave_out(
+                wait < 0.0, sense.END_BEFORE_START, "arrived", "the exchange began before the truck came"
+            )
             found |= {"arrived_min": start_min - wait, "wait_min": wait}
         if "truck_free" in times:
             after = (times["truck_free"].utc_s - begins) / SECONDS_A_MINUTE

@@ -7,12 +7,12 @@ import pandas as pd
 
 from batsim.calibration.columns import plain
 from batsim.calibration.sieve import Sieve
-from batsim.measures.windows import Flags, Floats
-from batsim.scenario.parts.calendar import group_windows, overlap_min
+from batsim.measures.windows import Flags, Floats, Whole
+from batsim.scenario.parts.calendar import Window, joined, whole_shifts
 from batsim.scenario.parts.faults import did_you_mean
-from batsim.scenario.parts.week import DAY_MIN, DAYS, WEEK_MIN
+from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.site import Scenario
-from batsim.study.event_log import STEPS
+from batsim.study.event_log import STEPS, WAY
 
 MISSING, NO_NUMBER, NO_END, END_BEFORE_START, IMPOSSIBLE, UNKNOWN, OUT_OF_CALENDAR, DOUBLE, OVERLAP = (
     "missing", "not a number", "no end", "end before start", "impossible amount", "unknown name", "out of the calendar",
@@ -43,7 +43,9 @@ def as_named(sieve: Sieve, column: str, what: str, known: Sequence[str]) -> list
     cells = sieve.cells[column]
     names = {cell: by_plain.get(plain(cell), "") for cell in dict.fromkeys(cells)}
     strange = np.array([bool(cell) and not names[cell] for cell in cells], dtype=bool)
-    rules = {cell: f"no such {NAMES[what]} in the scenario{did_you_mean(cell, known)}" for cell in names if not names[cell]}
+    rules = {
+        cell: f"no such {NAMES[what]} in the scenario{did_you_mean(cell, known)}" for cell in names if not names[cell]
+    }
     sieve.leave_out(strange, UNKNOWN, column, lambda row: rules[cells[row]])
     return [names[cell] for cell in cells]
 
@@ -81,26 +83,46 @@ def more_than_capacity(sieve: Sieve, charge_ah: Floats, types: Sequence[str], sc
 
 
 def out_of_calendar(sieve: Sieve, frame: pd.DataFrame, scenario: Scenario, kind: str) -> None:
-    """Leave out what begins on a day of the week without any shift, and truck-shifts in which their group never works."""
-    windows = group_windows(scenario.week, list(scenario.week.shifts), 3 * WEEK_MIN)
-    days = [WEEK_MIN + day * DAY_MIN for day in range(7)]
-    idle = np.array([not overlap_min(windows, [(day, day + DAY_MIN)]) for day in days])
-    start, end = frame["start_min"].to_numpy(), frame["end_min"].to_numpy() if "end_min" in frame else None
-    known = np.isfinite(start)
-    day = np.where(known, start % WEEK_MIN // DAY_MIN, 0.0).astype(int)
-    rule = "no shift of the scenario works on a {}"
-    sieve.leave_out(sieve.only_kept(known & idle[day]), OUT_OF_CALENDAR, "start", lambda row: rule.format(DAYS[day[row]]))
-    if kind == "trucks" and end is not None and "group" in frame:
-        works = {
-            group.group: group_windows(scenario.week, group.shifts, 3 * WEEK_MIN) for group in scenario.trucks
-        }
-        ends = frame["group"].tolist()
-        rest = start % WEEK_MIN + WEEK_MIN
-        never = np.zeros(start.size, dtype=bool)
-        for row in np.flatnonzero(sieve.only_kept(known & np.isfinite(end))).tolist():
-            own = works.get(ends[row])
-            never[row] = own is not None and not overlap_min(own, [(rest[row], rest[row] + end[row] - start[row])])
-        sieve.leave_out(never, OUT_OF_CALENDAR, "start", "the trucks of its group do not work in this time")
+    """Leave out what lies outside the shifts of the scenario.
+
+    Shifts of trucks must touch one of their group; exchanges and their steps any shift, or the time after it in
+    which what is left over may be done: as long as the shift itself.
+    """
+    begin = frame["start_min"].to_numpy()
+    end = np.fmax(frame["end_min"].to_numpy(), begin) if "end_min" in frame else begin
+    those = sieve.only_kept(np.isfinite(begin))
+    if kind != "trucks":
+        those &= _of_exchange(frame) if kind == "steps" else True
+        late = those & ~_touches(_shifts(scenario, list(scenario.week.shifts), over=True), begin, end)
+        sieve.leave_out(late, OUT_OF_CALENDAR, "start", "no shift works then, nor has one ended lately")
+        return
+    groups = frame["group"].to_numpy() if "group" in frame else np.full(begin.size, "")
+    for group in scenario.trucks:
+        own = those & (groups == group.group)
+        never = own & ~_touches(_shifts(scenario, group.shifts, over=False), begin, end)
+        sieve.leave_out(never, OUT_OF_CALENDAR, "start", "the trucks of its group do not work then")
+
+
+def _of_exchange(frame: pd.DataFrame) -> Flags:
+    """Steps of exchanges, with the way to them: what follows a charge goes on as long as that takes."""
+    later = [step for step in STEPS if step != WAY]
+    flags: Flags = ~np.isin(frame["step"].to_numpy().astype(str), later)
+    return flags
+
+
+def _shifts(scenario: Scenario, names: Sequence[str], *, over: bool) -> list[Window]:
+    """Shifts of three weeks, breaks and all; with the time after each as long again, for what is left over."""
+    shifts = whole_shifts(scenario.week, names, 3 * WEEK_MIN)
+    return joined([(begin, end + (end - begin if over else 0.0)) for begin, end in shifts])
+
+
+def _touches(windows: list[Window], begin: Floats, end: Floats) -> Flags:
+    """Whether stretches of a week, in minutes from any Monday on, have anything in common with windows."""
+    starts, ends = np.array(windows).reshape(-1, 2).T
+    since = begin % WEEK_MIN + WEEK_MIN
+    at = np.searchsorted(ends, since, side="right")
+    flags: Flags = np.append(starts, np.inf)[at] <= since + (end - begin)
+    return flags
 
 
 def doubles(sieve: Sieve, frame: pd.DataFrame, utc_s: Floats) -> None:
@@ -125,15 +147,21 @@ def overlaps(sieve: Sieve, kind: str, names: dict[str, list[str]], begins_s: Flo
         own = [names[column] for column in columns]
         named = np.array([all(each) for each in zip(*own, strict=True)], dtype=bool)
         rows = np.flatnonzero(sieve.only_kept(named & np.isfinite(begins_s) & np.isfinite(ends_s)))
-        things = pd.factorize(pd.Series(["\0".join(each) for each in zip(*own, strict=True)], dtype=object).iloc[rows])[0]
+        things = pd.factorize(pd.Series(["\0".join(each) for each in zip(*own, strict=True)], dtype=object).iloc[rows])[
+            0
+        ]
         held = _held_by(things, begins_s[rows], ends_s[rows])
         left, by = np.zeros(named.size, dtype=bool), np.zeros(named.size, dtype=int)
         left[rows], by[rows] = held >= 0, rows[held] if rows.size else 0
-        what = columns[0]
-        sieve.leave_out(left, OVERLAP, what, lambda row, by=by: f"is in two {kind if kind != 'trucks' else 'shifts'} at a time; see line {sieve.lines[by[row]]}")  # type: ignore[misc]
+        where = "shifts" if kind == "trucks" else kind
+        rules = {
+            row: f"is in two {where} at a time; see line {sieve.lines[by[row]]}"
+            for row in np.flatnonzero(left).tolist()
+        }
+        sieve.leave_out(left, OVERLAP, columns[0], rules.__getitem__)
 
 
-def _held_by(things: "np.ndarray", begins_s: Floats, ends_s: Floats) -> "np.ndarray":
+def _held_by(things: Whole, begins_s: Floats, ends_s: Floats) -> Whole:
     """Of each event the one that it overlaps with and has to give way to, or -1: as many as can be stay."""
     held = np.full(things.size, -1)
     order = np.lexsort((begins_s, things))
@@ -151,8 +179,6 @@ def _held_by(things: "np.ndarray", begins_s: Floats, ends_s: Floats) -> "np.ndar
     return held
 
 
-def _any_overlap(things: "np.ndarray", begins_s: Floats, ends_s: Floats) -> bool:
+def _any_overlap(things: Whole, begins_s: Floats, ends_s: Floats) -> bool:
     """Whether any event begins before the one before it has ended, in events sorted by thing and begin."""
     return bool(np.any((things[1:] == things[:-1]) & (begins_s[1:] < ends_s[:-1])))
-
-

@@ -49,7 +49,9 @@ class Sieve:
         for row in np.flatnonzero(those).tolist():
             text = rule if isinstance(rule, str) else rule(row)
             got = "" if cells is None else repr(cells[row])
-            self._left_out.append(LeftOut(self.file, int(self.lines[row]), reason, column, text, got if got != "''" else ""))
+            self._left_out.append(
+                LeftOut(self.file, int(self.lines[row]), reason, column, text, got if got != "''" else "")
+            )
         self.kept &= ~those
 
     def only_kept(self, those: Iterable[bool]) -> Flags:

@@ -66,7 +66,9 @@ class Clock:
     def text(self) -> str:
         """How times are read, in words."""
         form = ISO_FORM if self.form is None else f"written as {self.form}"
-        change = "without a change of the clock" if self.zone is None else f"of {self.zone}, with its changes of the clock"
+        change = (
+            "without a change of the clock" if self.zone is None else f"of {self.zone}, with its changes of the clock"
+        )
         return f"local times {change}, {form}; durations are those that elapsed"
 
     def read(self, cells: Sequence[str], *, days: bool = False) -> "Times":
@@ -110,7 +112,7 @@ def seconds_of(day: date) -> float:
 def _keeps(form: str, probe: datetime) -> bool:
     """Whether a form says all of a time, to the minute."""
     try:
-        again = datetime.strptime(probe.strftime(form), form)  # noqa: DTZ007 - forms may have no zone
+        again = datetime.strptime(probe.strftime(form), form)
     except (ValueError, UnicodeError, re.error):
         return False
     return again.replace(tzinfo=UTC) == probe
@@ -188,7 +190,7 @@ def _misplaced(wall_s: Floats) -> tuple[Flags, Flags]:
     after = pd.Series(times[::-1]).shift(1).rolling(NEIGHBOURS, min_periods=1).median().to_numpy()[::-1]
     late = times - np.where(np.isnan(after), before, after) > FAR_S
     early = np.where(np.isnan(before), after, before) - times > FAR_S
-    for place in np.flatnonzero(late | early):
+    for place in np.flatnonzero(late | early).tolist():
         around = np.delete(times[max(0, place - NEIGHBOURS) : place + NEIGHBOURS + 1], min(place, NEIGHBOURS))
         here, there = (_near(around, time) for time in (times[place], _day_and_month_swapped(times[place])))
         swapped[rows[place]] = there > 0 and there >= 3 * here

@@ -8,7 +8,7 @@ import numpy as np
 
 from batsim.display import Frame, frame_of
 from batsim.measures.truck_lanes import LEAST_MIN
-from batsim.measures.windows import Floats, Whole, Worked, stays
+from batsim.measures.windows import Flags, Floats, Whole, Worked, stays
 from batsim.record.facts import RunFacts
 from batsim.record.record import Record
 from batsim.record.words import (
@@ -53,6 +53,10 @@ COLUMNS = (
     "charged_battery", "arrived", "truck_free", "soc_start_share", "soc_end_share", "charge_ah", "energy_kwh",
     "worked_h",
 )  # fmt: skip
+AMOUNTS = ("soc_start_share", "soc_end_share", "charge_ah", "energy_kwh", "worked_h")
+NUMBERS = frozenset((*TIMES, *AMOUNTS))
+KNOWN_AT_THE_END = frozenset(AMOUNTS[1:])
+"""Columns that are known when something has ended."""
 MINUTES_AN_HOUR, WATTS_A_KILOWATT, SECONDS_A_MINUTE = 60.0, 1000.0, 60.0
 
 
@@ -126,64 +130,60 @@ class _Log:
         self.stays = {"battery": battery, "state": states, "start": since, "end": until}
         trucks = rows["kind"] != EXCHANGE
         self.keeper = dict(
-            zip(rows["discharged"][trucks].astype(int).tolist(), rows["truck"][trucks].astype(int).tolist(), strict=True)
+            zip(
+                rows["discharged"][trucks].astype(int).tolist(), rows["truck"][trucks].astype(int).tolist(), strict=True
+            )
         )
         """Truck that keeps a battery, where that is charged in it."""
 
-    def _part(self, activity: str, start: Floats, end: Floats, **columns: Any) -> Part:  # noqa: ANN401 - cells of the log
-        """Rows of an activity that begin and last; an end beyond the run is not known."""
+    def _part(self, activity: str, times: tuple[Floats, Floats], columns: dict[str, Any]) -> Part:
+        """Rows of an activity that begin in the run and take time; what they end with is not known of an open end."""
+        start, end = times
         end = np.where(end < self.facts.horizon_min, end, np.nan)
-        lasts = (start < self.facts.horizon_min) & ~(end - start <= LEAST_MIN)
-        columns |= {"start": start, "end": end}
-        part = {name: _cells(columns[name], lasts) if name in columns else [_NONE[name]] * int(lasts.sum())
-                for name in COLUMNS}  # fmt: skip
-        unfinished = [number for number, time in enumerate(part["end"]) if np.isnan(time)]
-        for name in ("soc_end_share", "charge_ah", "energy_kwh", "worked_h"):
-            for number in unfinished:
-                part[name][number] = np.nan
-        return part | {"activity": [activity] * int(lasts.sum())}
+        lasts = np.flatnonzero((start < self.facts.horizon_min) & ~(end - start <= LEAST_MIN))
+        columns = columns | {"start": start, "end": end}
+        for name in KNOWN_AT_THE_END & columns.keys():
+            columns[name] = np.where(np.isnan(end), np.nan, columns[name])
+        empty = np.full(start.size, "", dtype=object), np.full(start.size, np.nan)
+        taken = {name: columns.get(name, empty[name in NUMBERS])[lasts].tolist() for name in COLUMNS}
+        return taken | {"activity": [activity] * lasts.size}
 
     def visits(self) -> Iterator[Part]:
         """Visits of trucks: the exchange as a whole, and its parts one after another."""
         rows = self.exchanges
-        who = self._trucks(rows) | self._batteries(rows["discharged"])
-        who["case"] = np.array([f"visit {number + 1}" for number in range(rows["truck"].size)], dtype=object)
         joined, start, free, end, back = (
             rows[name] for name in ("joined_min", "start_min", "truck_free_min", "end_min", "back_min")
         )
-        exchange, turned_away = rows["kind"] == EXCHANGE, rows["kind"] == TURNED_AWAY
-        leaves = np.where(turned_away, joined, free)
+        names = np.array([f"visit {number + 1}" for number in range(start.size)], dtype=object)
+        who = self._trucks(rows) | self._batteries(rows["discharged"]) | {"case": names}
+        at_work = who | {"resource": who["truck"]}
         station = np.array([f"station {int(n) + 1}" if n >= 0 else "" for n in rows["station"]], dtype=object)
-        truck = who["truck"]
+        in_station = who | {"resource": station}
+        exchange, turned_away = rows["kind"] == EXCHANGE, rows["kind"] == TURNED_AWAY
         served = {
-            "resource": station, "arrived": joined, "truck_free": np.where(free < self.facts.horizon_min, free, np.nan),
+            "arrived": joined, "truck_free": np.where(free < self.facts.horizon_min, free, np.nan),
             "charged_battery": _named("battery", rows["charged"]), "soc_start_share": rows["soc_share"],
         }  # fmt: skip
-        yield self._part(EXCHANGED, *_only(exchange & ~np.isnan(start), start, end), **who, **served)
-        yield self._part(WAY, *_only(rows["left_min"] >= 0.0, rows["left_min"], joined), **who, resource=truck)
-        # A truck that still waits when the run is over has begun to wait.
-        came = ~turned_away & ~np.isnan(rows["ready_found"]) & (joined < self.facts.horizon_min)
-        yield self._part(WAIT, *_only(came, joined, start), **who, resource=truck)
-        yield self._part(IN_STATION, *_only(exchange & ~np.isnan(start), start, free), **who, resource=station)
-        yield self._part(PUT_AWAY, *_only(exchange & ~np.isnan(free), free, end), **who, resource=station)
-        plugged = rows["kind"] == CHARGE_IN_TRUCK
-        yield self._part(PLUGGED, *_only(plugged & ~np.isnan(start), start, free), **who, resource=truck)
-        yield self._part(WAY_BACK, *_only(~np.isnan(leaves), leaves, back), **who, resource=truck)
+        came = ~turned_away & ~np.isnan(rows["ready_found"])
+        yield self._part(EXCHANGED, _only(exchange, start, end), in_station | served)
+        yield self._part(WAY, (rows["left_min"], joined), at_work)
+        yield self._part(WAIT, _only(came, joined, start), at_work)
+        yield self._part(IN_STATION, _only(exchange, start, free), in_station)
+        yield self._part(PUT_AWAY, _only(exchange, free, end), in_station)
+        yield self._part(PLUGGED, _only(rows["kind"] == CHARGE_IN_TRUCK, start, free), at_work)
+        yield self._part(WAY_BACK, (np.where(turned_away, joined, free), back), at_work)
 
     def charges(self) -> Iterator[Part]:
         """Charges, from current on to current off."""
         rows = self.record.columns("charges")
         chargers = [*self.facts.chargers, ""]
-        yield self._part(
-            CHARGED,
-            *_only(~np.isnan(rows["start_min"]), rows["start_min"], rows["end_min"]),
-            **self._about(rows["battery"], rows["start_min"]),
-            resource=np.array([chargers[-1 if np.isnan(n) else int(n)] for n in rows["charger"]], dtype=object),
-            soc_start_share=rows["soc_from_share"],
-            soc_end_share=rows["soc_to_share"],
-            charge_ah=rows["charged_ah"],
-            energy_kwh=rows["charged_kwh"],
-        )
+        given = {
+            "resource": np.array([chargers[-1 if np.isnan(n) else int(n)] for n in rows["charger"]], dtype=object),
+            "soc_start_share": rows["soc_from_share"], "soc_end_share": rows["soc_to_share"],
+            "charge_ah": rows["charged_ah"], "energy_kwh": rows["charged_kwh"],
+        }  # fmt: skip
+        times = rows["start_min"], rows["end_min"]
+        yield self._part(CHARGED, times, self._about(rows["battery"], rows["start_min"]) | given)
 
     def of_batteries(self) -> Iterator[Part]:
         """What else is done to batteries: connecting, cool-down, watering and other maintenance."""
@@ -192,31 +192,32 @@ class _Log:
             (int(task), start): PERSONS[int(person)]
             for task, start, person in zip(work["task"], work["start_min"], work["person"], strict=True)
         }
-        tasks = {done: [task for task, (_, state) in TASK_STATES.items() if state == done] for done in DONE_TO_BATTERIES}
         for state, activity in DONE_TO_BATTERIES.items():
             mine = self.stays["state"] == state
             start, end, battery = (self.stays[name][mine] for name in ("start", "end", "battery"))
-            who = [next((persons[task, at] for task in tasks[state] if (task, at) in persons), "") for at in start]
-            yield self._part(
-                activity, start, end, **self._about(battery, start), resource=np.array(who, dtype=object)
-            )
+            tasks = [task for task, (_, done) in TASK_STATES.items() if done == state]
+            who = [next((persons[task, at] for task in tasks if (task, at) in persons), "") for at in start]
+            resource = {"resource": np.array(who, dtype=object)}
+            yield self._part(activity, (start, end), self._about(battery, start) | resource)
 
     def shifts(self) -> Iterator[Part]:
-        """Shifts of trucks with the hours worked in them and the energy used; runs where run times are stated."""
+        """Shifts of trucks with hours worked and energy used; work on batteries where run times are stated."""
         rows = self.record.columns("truck_shifts")
         hours = self._worked_h(rows)
-        yield self._part(
-            SHIFT, rows["start_min"], rows["end_min"], **self._own_case(rows),
-            worked_h=hours, energy_kwh=hours * rows["power_w"] / WATTS_A_KILOWATT,
-        )  # fmt: skip
-        rows = self.record.columns("discharges")
-        stated = ~np.isin(rows["group"], self.record.columns("truck_shifts")["group"])
-        rows = {name: column[stated] for name, column in rows.items()}
-        yield self._part(
-            RUN, rows["start_min"], rows["end_min"], **self._own_case(rows), **self._batteries(rows["battery"]),
-            worked_h=self._worked_h(rows), soc_start_share=rows["soc_from_share"], soc_end_share=rows["soc_to_share"],
-            charge_ah=rows["drawn_ah"], energy_kwh=rows["drawn_kwh"],
-        )  # fmt: skip
+        used = {"worked_h": hours, "energy_kwh": hours * rows["power_w"] / WATTS_A_KILOWATT}
+        yield self._part(SHIFT, self._finished(rows), self._own_case(rows) | used)
+        runs = self.record.columns("discharges")
+        stated = ~np.isin(runs["group"], rows["group"])
+        runs = {name: column[stated] for name, column in runs.items()}
+        drawn = {
+            "worked_h": self._worked_h(runs), "soc_start_share": runs["soc_from_share"],
+            "soc_end_share": runs["soc_to_share"], "charge_ah": runs["drawn_ah"], "energy_kwh": runs["drawn_kwh"],
+        }  # fmt: skip
+        yield self._part(RUN, self._finished(runs), self._own_case(runs) | self._batteries(runs["battery"]) | drawn)
+
+    def _finished(self, rows: Columns) -> tuple[Floats, Floats]:
+        """Times of what has ended when the run is over."""
+        return _only(rows["end_min"] < self.facts.horizon_min, rows["start_min"], rows["end_min"])
 
     def _own_case(self, rows: Columns) -> dict[str, Any]:
         """Trucks at their work, each a case."""
@@ -272,22 +273,12 @@ class _Log:
         return hours
 
 
-_NONE: dict[str, Any] = dict.fromkeys(COLUMNS, "") | dict.fromkeys((*TIMES, *COLUMNS[-5:]), np.nan)
-"""What stands in a column that an activity has not."""
-
-
-def _cells(column: Any, kept: Any) -> list[Any]:  # noqa: ANN401 - arrays of numbers or names
-    """Cells of the rows that are kept."""
-    cells: list[Any] = column[kept].tolist()
-    return cells
-
-
 def _named(kind: str, numbers: Floats | Whole) -> "np.ndarray[Any, np.dtype[np.object_]]":
     """Names of things by their number, which counts from 1 for people; empty where there is none."""
     return np.array([f"{kind} {int(number) + 1}" if number >= 0 else "" for number in numbers], dtype=object)
 
 
-def _only(those: Any, start: Floats, end: Floats) -> tuple[Floats, Floats]:  # noqa: ANN401 - flags
+def _only(those: Flags, start: Floats, end: Floats) -> tuple[Floats, Floats]:
     """Times of some rows; the others begin never."""
     return np.where(those, start, np.inf), end
 
@@ -297,7 +288,11 @@ def _brought(rows: Columns) -> dict[int, tuple[Floats, Whole]]:
     numbers = np.lexsort((rows["joined_min"], rows["discharged"]))
     batteries, first = np.unique(rows["discharged"][numbers], return_index=True)
     parts = np.split(numbers, first[1:])
-    return {int(n): (rows["joined_min"][part], part) for n, part in zip(batteries, parts, strict=True)} if len(batteries) else {}
+    return (
+        {int(n): (rows["joined_min"][part], part) for n, part in zip(batteries, parts, strict=True)}
+        if len(batteries)
+        else {}
+    )
 
 
 def _away(visits: Columns, stands: Columns, facts: RunFacts) -> dict[int, tuple[Floats, Floats]]:
