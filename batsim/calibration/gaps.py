@@ -5,7 +5,7 @@ from math import log
 import numpy as np
 
 from batsim.calibration.log import Gap
-from batsim.measures.windows import Flags, Floats, Whole
+from batsim.measures.windows import Floats, Whole
 from batsim.scenario.parts.week import WEEK_MIN
 
 HOUR_MIN = 60.0
@@ -14,7 +14,10 @@ WEEK_HOURS = 7 * HOURS
 CHANCE = 0.001
 """Chance with which a log of this length without any gap has a stretch that is taken for one."""
 WEEKS_OF_A_PATTERN = 4
-"""Weeks from which each hour of the week has a pace of its own; before, each hour of the day."""
+"""Weeks from which each hour of the week has a pace of its own; before, each hour of the day on
+weekdays of which one was a whole day."""
+WHOLE_DAY = 0.75
+"""Busy hours of a whole day, over those that are usual. [-]"""
 LEAST_EVENTS = 20
 """Events below which nothing is usual."""
 
@@ -63,17 +66,10 @@ def _usual_share(times: Floats) -> tuple[Floats, int]:
     weeks = last - first + 1
     hours = np.floor(times / HOUR_MIN).astype(int) - first * WEEK_HOURS
     busy = (np.bincount(hours, minlength=weeks * WEEK_HOURS) > 0).reshape(weeks, 7, HOURS)
-    if weeks >= WEEKS_OF_A_PATTERN:
-        share = busy.sum(axis=0) / (weeks + 1.0)
-    else:
-        days = int(busy.any(axis=2).sum())
-        share = _between_first_and_last(np.any(busy, axis=0)) * busy.sum(axis=(0, 1)) / (days + 1.0)
+    share = busy.sum(axis=0) / (weeks + 1.0)
+    if weeks < WEEKS_OF_A_PATTERN:
+        hours_of_days = busy.sum(axis=2)
+        whole = hours_of_days >= WHOLE_DAY * np.median(hours_of_days[hours_of_days > 0])
+        of_whole_days = busy[whole].sum(axis=0) / (whole.sum() + 1.0)
+        share = np.where(whole.any(axis=0)[:, np.newaxis], of_whole_days, share)
     return np.tile(share.reshape(-1), weeks), first
-
-
-def _between_first_and_last(busy: Flags) -> Flags:
-    """Hours of each weekday from the first in which something ever began to the last."""
-    since = np.maximum.accumulate(busy, axis=1)
-    until = np.maximum.accumulate(busy[:, ::-1], axis=1)[:, ::-1]
-    between: Flags = since & until
-    return between

@@ -20,8 +20,12 @@ MISSING, NO_NUMBER, NO_END, END_BEFORE_START, IMPOSSIBLE, UNKNOWN, OUT_OF_CALEND
 )  # fmt: skip
 NAMES = {"group": "truck group", "battery type": "battery type", "shift": "shift", "area": "area", "step": "step"}
 """What a scenario has names for, by what a column is, with its word for messages."""
-OVERLAPS = {"exchanges": (("truck",), ("battery",)), "charges": (("battery",),), "trucks": (("truck",),),
-            "steps": (("truck", "step"), ("battery", "step"))}  # fmt: skip
+OVERLAPS: dict[str, tuple[tuple[str, ...], ...]] = {
+    "exchanges": (("truck",), ("battery",)),
+    "charges": (("battery",),),
+    "trucks": (("truck",),),
+    "steps": (("truck", "battery", "step"),),
+}
 """Columns that together name what can be in one event at a time, by kind of log."""
 
 
@@ -142,15 +146,14 @@ def doubles(sieve: Sieve, frame: pd.DataFrame, utc_s: Floats) -> None:
 def overlaps(sieve: Sieve, kind: str, names: dict[str, list[str]], begins_s: Floats, ends_s: Floats) -> None:
     """Leave out the fewest rows so that nothing is in two events at a time."""
     for columns in OVERLAPS[kind]:
-        if not all(column in names for column in columns):
+        own = [names[column] for column in columns if column in names]
+        things = [column for column in columns if column in names and column != "step"]
+        if not things:
             continue
-        own = [names[column] for column in columns]
-        named = np.array([all(each) for each in zip(*own, strict=True)], dtype=bool)
+        named = np.any([np.array(names[column], dtype=object) != "" for column in things], axis=0)
         rows = np.flatnonzero(sieve.only_kept(named & np.isfinite(begins_s) & np.isfinite(ends_s)))
-        things = pd.factorize(pd.Series(["\0".join(each) for each in zip(*own, strict=True)], dtype=object).iloc[rows])[
-            0
-        ]
-        held = _held_by(things, begins_s[rows], ends_s[rows])
+        keys = pd.Series(["\0".join(each) for each in zip(*own, strict=True)], dtype=object).iloc[rows]
+        held = _held_by(pd.factorize(keys)[0], begins_s[rows], ends_s[rows])
         left, by = np.zeros(named.size, dtype=bool), np.zeros(named.size, dtype=int)
         left[rows], by[rows] = held >= 0, rows[held] if rows.size else 0
         where = "shifts" if kind == "trucks" else kind
@@ -158,7 +161,7 @@ def overlaps(sieve: Sieve, kind: str, names: dict[str, list[str]], begins_s: Flo
             row: f"is in two {where} at a time; see line {sieve.lines[by[row]]}"
             for row in np.flatnonzero(left).tolist()
         }
-        sieve.leave_out(left, OVERLAP, columns[0], rules.__getitem__)
+        sieve.leave_out(left, OVERLAP, things[0], rules.__getitem__)
 
 
 def _held_by(things: Whole, begins_s: Floats, ends_s: Floats) -> Whole:

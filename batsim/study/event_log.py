@@ -128,12 +128,9 @@ class _Log:
         """Of each battery, when it was brought and by which visit."""
         battery, states, since, until = stays(record)
         self.stays = {"battery": battery, "state": states, "start": since, "end": until}
-        trucks = rows["kind"] != EXCHANGE
-        self.keeper = dict(
-            zip(
-                rows["discharged"][trucks].astype(int).tolist(), rows["truck"][trucks].astype(int).tolist(), strict=True
-            )
-        )
+        runs, kept = record.columns("discharges"), [area.in_truck for area in self.facts.area_of_queue]
+        pairs = zip(runs["battery"].astype(int).tolist(), runs["truck"].astype(int).tolist(), strict=True)
+        self.keeper = {battery: truck for battery, truck in pairs if kept[self.facts.type_numbers[battery]]}
         """Truck that keeps a battery, where that is charged in it."""
 
     def _part(self, activity: str, times: tuple[Floats, Floats], columns: dict[str, Any]) -> Part:
