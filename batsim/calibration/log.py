@@ -52,7 +52,8 @@ class Log:
     """A row for each event in the order of the file. `line` of the file; names as text; times in minutes since the
     Monday 00:00 of `first_monday` by the clock of the site (`start_min`, `end_min`, `arrived_min`, `truck_free_min`),
     durations as they elapsed (`duration_min`, `wait_min`, `worked_min`), `soc_start_share`, `soc_end_share`,
-    `charge_ah`, `energy_kwh`; `week` from 0; `censored` where it had not ended. Not a number where it is not known."""
+    `charge_ah`, `energy_kwh`; `week` from 0. What had not ended when the log did is `censored`, its duration that until
+    then. A wait is less than nothing where two clocks disagree. Not a number where it is not known."""
     left_out: tuple[LeftOut, ...]
     """Rows that are left out, each with its reason; one that has several stands several times."""
     gaps: tuple[Gap, ...]

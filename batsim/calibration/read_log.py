@@ -228,7 +228,8 @@ class _Reader:
             columns[f"{name}_{SUFFIXES[self.header.found[name].column.what]}"] = values
         if self.kind in SAME_THING or "end" in times:
             columns |= self._lasting(begins, ends, amounts.get("duration"), start_min, times)
-        columns |= self._before_and_after(begins, start_min, times)
+        lasts = columns.get("duration_min", np.zeros(begins.size))
+        columns |= self._before_and_after(begins, start_min, lasts, times)
         frame = pd.DataFrame(columns)
         self._check(frame, begins, names)
         return frame
@@ -295,14 +296,15 @@ class _Reader:
         flags: Flags = kept & named & (begins >= last)
         return flags
 
-    def _before_and_after(self, begins: Floats, start_min: Floats, times: dict[str, Times]) -> dict[str, Floats]:
+    def _before_and_after(
+        self, begins: Floats, start_min: Floats, lasts: Floats, times: dict[str, Times]
+    ) -> dict[str, Floats]:
         """When a truck came and how long it waited, and when it was free."""
         found: dict[str, Floats] = {}
         if "arrived" in times:
             wait = (begins - times["arrived"].utc_s) / SECONDS_A_MINUTE
-            self.sieve.leave_out(
-                wait < 0.0, sense.END_BEFORE_START, "arrived", "the exchange began before the truck came"
-            )
+            late = wait < -np.nan_to_num(lasts)
+            self.sieve.leave_out(late, sense.END_BEFORE_START, "arrived", "the truck came after its exchange")
             found |= {"arrived_min": start_min - wait, "wait_min": wait}
         if "truck_free" in times:
             after = (times["truck_free"].utc_s - begins) / SECONDS_A_MINUTE
