@@ -18,6 +18,8 @@ DIMENSIONS = {"duration": "duration", "share": "share", "charge": "capacity", "e
 """What a column of amounts holds, by what it is: a key of `batsim.units.DIMENSIONS`."""
 PLAIN_SHARE = "1"
 """Unit of a share that is written from 0 to 1."""
+PER_CENT = re.compile(r"(.*\S) ?(%)")
+"""A header such as `soc %`."""
 ENDINGS = {"share": PLAIN_SHARE, "percent": "%", "pct": "%"}
 """Ends of a header that say the unit of a share, beside the units themselves."""
 PEOPLE = frozenset({
@@ -226,7 +228,7 @@ class Header:
 
 def _taken_apart(header: str) -> tuple[str, str | None]:
     """Name and unit of a header such as `energy (kWh)`."""
-    parts = UNIT_OF_COLUMN.fullmatch(header)
+    parts = UNIT_OF_COLUMN.fullmatch(header) or PER_CENT.fullmatch(header)
     if parts is None:
         return header, None
     return parts[1], next(filter(None, parts.groups()[1:]))

@@ -81,7 +81,7 @@ def more_than_capacity(sieve: Sieve, charge_ah: Floats, types: Sequence[str], sc
     limits = np.array([most.get(name, any_type) for name in types])
 
     def rule(row: int) -> str:
-        return f"more than a charge can give its battery, {limits[row]:.0f} Ah"
+        return f"more than a charge can give its battery, {limits[row]:.4g} Ah"
 
     sieve.leave_out(charge_ah > limits, IMPOSSIBLE, "charge", rule)
 

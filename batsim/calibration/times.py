@@ -19,10 +19,15 @@ YEARS = (1990, 2100)
 """Years in which a log may lie."""
 PROBE = datetime(2024, 11, 23, 17, 45, tzinfo=UTC)
 """A time that a form must be able to write and read again."""
-NEAR_S, FAR_S = 15 * 86_400.0, 20 * 86_400.0
-"""What is near a row in a log, and what is out of order by months. [s]"""
-NEIGHBOURS = 20
+NEAR_S = 10 * 86_400.0
+"""What is near a row in a log; in one with few rows, some steps from row to row. [s]"""
+NEAR_STEPS = 3
+FAR_TIMES_NEAR = 1.5
+"""How much farther off its place a row is that is out of order by months."""
+NEIGHBOURS = 5
 """Rows before and after one that say where it belongs."""
+SURE = 3
+"""How many times more of them are near the date with day and month exchanged."""
 MONTHS = 12
 NOT_READ, NO_SUCH_TIME, TWICE, SWAPPED, OUT_OF_ORDER = (
     "no time", "time that the clock leaves out", "time that the clock shows twice", "day and month swapped",
@@ -186,21 +191,19 @@ def _misplaced(wall_s: Floats) -> tuple[Flags, Flags]:
     swapped, out = np.zeros(wall_s.size, dtype=bool), np.zeros(wall_s.size, dtype=bool)
     rows = np.flatnonzero(np.isfinite(wall_s))
     times = wall_s[rows]
+    near_s = max(NEAR_S, NEAR_STEPS * float(np.median(np.abs(np.diff(times))))) if times.size > 1 else NEAR_S
+    far_s = FAR_TIMES_NEAR * near_s
     before = pd.Series(times).shift(1).rolling(NEIGHBOURS, min_periods=1).median().to_numpy()
     after = pd.Series(times[::-1]).shift(1).rolling(NEIGHBOURS, min_periods=1).median().to_numpy()[::-1]
-    late = times - np.where(np.isnan(after), before, after) > FAR_S
-    early = np.where(np.isnan(before), after, before) - times > FAR_S
+    late = times - np.where(np.isnan(after), before, after) > far_s
+    early = np.where(np.isnan(before), after, before) - times > far_s
     for place in np.flatnonzero(late | early).tolist():
         around = np.delete(times[max(0, place - NEIGHBOURS) : place + NEIGHBOURS + 1], min(place, NEIGHBOURS))
-        here, there = (_near(around, time) for time in (times[place], _day_and_month_swapped(times[place])))
-        swapped[rows[place]] = there > 0 and there >= 3 * here
+        other = _day_and_month_swapped(times[place])
+        here, there = (int(np.sum(np.abs(around - time) < near_s)) for time in (times[place], other))
+        swapped[rows[place]] = there > 0 and there >= SURE * here
         out[rows[place]] = here == 0 and there == 0 and around.size >= NEIGHBOURS
     return swapped, out
-
-
-def _near(times: Floats, time: float) -> int:
-    """How many times are near one."""
-    return int(np.sum(np.abs(times - time) < NEAR_S))
 
 
 def _day_and_month_swapped(wall_s: float) -> float:

@@ -80,7 +80,7 @@ def read_table(text: str, unit_names: Container[str] = units.DURATION) -> Table 
     csv.Error
         When a quote is not closed.
     """
-    separator = next((each for each in SEPARATORS if len(_header(text, each, unit_names)) > 1), ";")
+    separator = next((each for each in SEPARATORS if _separates(text, each, unit_names)), ";")
     rows = _rows(text, separator)
     first = next(rows, None)
     if first is None:
@@ -90,6 +90,14 @@ def read_table(text: str, unit_names: Container[str] = units.DURATION) -> Table 
         [_column(cell) for cell in _header(text, separator, unit_names)],
         [Row(line, [_one_line(cell) for cell in cells]) for line, cells in rows],
     )
+
+
+def _separates(text: str, separator: str, unit_names: Container[str]) -> bool:
+    """Whether the header has several cells with a separator; quotes may show that it is another one."""
+    try:
+        return len(_header(text, separator, unit_names)) > 1
+    except csv.Error:
+        return False
 
 
 def _header(text: str, separator: str, unit_names: Container[str]) -> list[str]:

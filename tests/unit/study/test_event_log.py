@@ -21,6 +21,7 @@ ROOT = Path(__file__).parents[3]
 TWO_TRUCKS = ROOT / "tests" / "published" / "cases" / "two_trucks_three_batteries.yaml"
 LEAD_OR_LITHIUM = ROOT / "tests" / "unit" / "cases" / "lead_or_lithium.yaml"
 THREE_AREAS = ROOT / "tests" / "unit" / "cases" / "three_areas.yaml"
+WHOLE = "--log: writes the whole run; leave out --from, --to and --csv, or --log"
 KINDS = ("exchanges", "charges", "trucks", "steps")
 
 
@@ -107,7 +108,7 @@ def test_rows_are_those_of_the_record(week):
 
 
 def test_hours_worked_are_those_of_the_calendar_less_what_is_lost():
-    """As the measures have it, over the 15 shifts of 24 trucks from Sunday 22:00 on; and power times hours is energy."""
+    """As the measures have it, over 15 shifts of 24 trucks from Sunday 22:00 on; power times hours is energy."""
     record = record_of(KESTREL, "in the truck", length_min=WEEK_MIN, warm_up_min=WEEK_MIN - 120.0)
     log = batsim.event_log(record)
     shifts = log[log["activity"] == "shift"]
@@ -185,8 +186,8 @@ def test_the_command_writes_the_log_of_an_area(tmp_path):
 @pytest.mark.parametrize(
     ("options", "message"),
     [
-        (["--log", "a.csv", "--csv"], "--log: writes the whole run; leave out --from, --to and --csv, or --log"),
-        (["--log", "a.csv", "--to", "Tue 01:00"], "--log: writes the whole run; leave out --from, --to and --csv, or --log"),
+        (["--log", "a.csv", "--csv"], WHOLE),
+        (["--log", "a.csv", "--to", "Tue 01:00"], WHOLE),
         ([], "--from, --to: say which window to tell of, such as --from 'Mon 13:50' --to 'Mon 15:30'; or use --log"),
         (["--log", "no/such/folder.csv"], "--log: cannot be written (No such file or directory); choose another file"),
     ],
