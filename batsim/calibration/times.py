@@ -14,6 +14,7 @@ from batsim.measures.windows import Flags, Floats
 from batsim.scenario.parts.faults import did_you_mean, shown
 
 ISO = re.compile(r"(\d{4}-\d{2}-\d{2})(?:[T ](\d{2}:\d{2}(?::\d{2}(?:[.,]\d{1,9})?)?))?( ?(?:Z|[+-]\d{2}:?\d{2}))?")
+WITH_OFFSET = re.compile(r"T.*(?:Z|[+-][\d:]+)$")
 ISO_FORM = "ISO 8601, such as 2024-03-04T14:05"
 YEARS = (1990, 2100)
 """Years in which a log may lie."""
@@ -128,19 +129,22 @@ def _parsed(form: str | None, cells: Sequence[str], *, days: bool) -> tuple[Floa
     if form is not None:
         has_offset = "%z" in form
         return _seconds(list(cells), form, utc=has_offset), np.full(len(cells), has_offset)
-    parts = [ISO.fullmatch(cell) for cell in cells]
-    usable = [part is not None and (days or part[2] is not None) for part in parts]
-    offset = np.array([bool(use and part and part[3]) for use, part in zip(usable, parts, strict=True)], dtype=bool)
-    texts = [
-        f"{part[1]}T{(part[2] or '00:00').replace(',', '.')}{(part[3] or '').strip()}" if use and part else ""
-        for use, part in zip(usable, parts, strict=True)
-    ]
+    texts = [_iso_text(cell, days=days) for cell in cells]
+    offset = np.array([bool(WITH_OFFSET.search(text)) for text in texts], dtype=bool)
     seconds = np.full(len(cells), np.nan)
-    for those in (offset, ~offset):
+    for those in (offset, ~offset):  # pandas reads them apart
         rows = np.flatnonzero(those)
         if rows.size:
             seconds[rows] = _seconds([texts[row] for row in rows], "ISO8601", utc=True)
     return seconds, offset
+
+
+def _iso_text(cell: str, *, days: bool) -> str:
+    """A time in one form of ISO 8601; empty where it is none."""
+    parts = ISO.fullmatch(cell)
+    if parts is None or not (days or parts[2]):
+        return ""
+    return f"{parts[1]}T{(parts[2] or '00:00').replace(',', '.')}{(parts[3] or '').strip()}"
 
 
 def _seconds(cells: list[str], form: str, *, utc: bool) -> Floats:

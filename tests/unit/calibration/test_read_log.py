@@ -500,8 +500,8 @@ def test_columns_never_stand_for_people():
         (
             "step;duration [s]\nwalk;1,250\n", "steps", {},
             [
-                "log.csv:2:1: duration: a comma may mean two things; state 'decimal: comma', or write thousands without "
-                "it (got '1,250')",
+                "log.csv:2:1: duration: a comma may mean two things; state 'decimal: comma', or write thousands "
+                "without it (got '1,250')",
             ],
         ),
         (
