@@ -40,21 +40,21 @@ class Amounts:
         """A unit to go on with where none is known."""
         self.problems: list[Problem] = []
         """What is wrong with the column as a whole."""
-        parts = [AMOUNT.fullmatch(cell) if cell else None for cell in cells]
         self.values: Floats = np.full(len(cells), np.nan)
         """In minutes, Ah or kWh, shares from 0 to 1; not a number where nothing stands."""
-        self.wrong: Flags = np.array(
-            [bool(cell) and part is None for cell, part in zip(cells, parts, strict=True)], dtype=bool
-        )
+        self.wrong: Flags = np.zeros(len(cells), dtype=bool)
         """Cells that are no amounts."""
-        bare = False
-        for row, part in enumerate(parts):
-            if part is not None:
-                unit = part[2] or found.unit
-                bare |= unit is None
-                self._take(row, part[1], unit)
+        numbers, bare = {}, False
+        for row, cell in enumerate(cells):
+            part = AMOUNT.fullmatch(cell)
+            if part is None:
+                self.wrong[row] = bool(cell)
+                continue
+            unit = part[2] or found.unit
+            bare |= unit is None
+            numbers[lines[row]] = part[1]
+            self._take(row, part[1], unit)
         self._check_unit(file, line, bare)
-        numbers = {lines[row]: part[1] for row, part in enumerate(parts) if part is not None}
         faults = doubtful_signs(numbers) if decimal is None else []
         self.problems += [Problem(file, int(f.path[0]), 1, found.column.name, f.rule, f.got) for f in faults]
 

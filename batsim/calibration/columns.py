@@ -2,7 +2,7 @@
 
 import csv
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from functools import cache
 from pathlib import Path
 from typing import NamedTuple
@@ -10,6 +10,7 @@ from typing import NamedTuple
 from batsim import units
 from batsim.errors import Problem
 from batsim.scenario.parts.faults import did_you_mean, shown
+from batsim.scenario.text.observed import MOST_NAMES
 from batsim.scenario.text.tables import UNIT_OF_COLUMN, Table
 
 YES = "yes"
@@ -23,11 +24,12 @@ PER_CENT = re.compile(r"(.*\S) ?(%)")
 ENDINGS = {"share": PLAIN_SHARE, "percent": "%", "pct": "%"}
 """Ends of a header that say the unit of a share, beside the units themselves."""
 PEOPLE = frozenset({
-    "attendant", "attendantname", "badge", "by", "doneby", "driver", "drivername", "employee", "employeename",
-    "initials", "name", "operator", "operatorname", "person", "personnelnumber", "signature", "signedby", "staff",
-    "user", "username", "who", "worker",
+    "attendant", "badge", "driver", "drivername", "employee", "initials", "operator", "operatorname", "person",
+    "personnel", "signature", "signed", "staff", "user", "username", "worker",
 })  # fmt: skip
-"""Headers of columns that hold names of people, as `plain` has them: not read, even where they are mapped."""
+"""Words of headers of columns that hold names of people: not read, even where they are mapped."""
+PEOPLE_ALONE = frozenset({"by", "done by", "name", "names", "who"})
+"""Headers that mean people where they stand alone."""
 
 
 class Column(NamedTuple):
@@ -105,6 +107,27 @@ def _names(kind: str) -> dict[str, tuple[str, str | None]]:
     return names
 
 
+def of_people(header: str) -> bool:
+    """Whether a column holds names of people.
+
+    Examples
+    --------
+    >>> [of_people(header) for header in ("Driver_No", "Name", "step name", "truck")]
+    [True, True, False, False]
+    """
+    words = re.findall(r"[^\W_]+", header.casefold())
+    return " ".join(words) in PEOPLE_ALONE or any(word in PEOPLE or word.removesuffix("s") in PEOPLE for word in words)
+
+
+def needs(kind: str) -> dict[str, list[str]]:
+    """What a kind of log needs: names of columns of which one is needed, by the word for them or its own name."""
+    needed: dict[str, list[str]] = {}
+    for column in columns_by_kind()[kind].values():
+        if column.needed:
+            needed.setdefault(column.name if column.needed == YES else column.needed, []).append(column.name)
+    return needed
+
+
 class Header:
     """The header of a table, and which of its columns are read as what.
 
@@ -137,38 +160,43 @@ class Header:
         read = {found.place for found in self.found.values()}
         return tuple(each.header for place, each in enumerate(self.table.columns) if place not in read)
 
-    def _is_of_people(self, header: str) -> bool:
-        return plain(_taken_apart(header)[0]) in PEOPLE
-
     def _find(self) -> None:
         """Find columns by what they are mapped to, then by their names; say what is wrong."""
-        for names, what in ((self.mapping, "mapping"), (self.stated, "units")):
-            for strange in [name for name in names if name not in self.columns]:
-                rule = f"{self.kind} have no such column{did_you_mean(strange, list(self.columns))}"
-                self._say(what, rule, shown(strange))
+        self._check_names("mapping", self.mapping)
+        self._check_names("units", self.stated)
         places = {name: self._mapped(name, header) for name, header in self.mapping.items() if name in self.columns}
-        taken = set(places.values())
-        for place, column in enumerate(self.table.columns):
-            name = None if place in taken else self._name_of(column.header)
-            if name is not None and name not in self.mapping:
-                places[name] = self._surest(name, places.get(name), place)
+        self._find_others(places)
         for name, stands in places.items():
             if stands is not None:
                 header = self.table.columns[stands].header
                 self.found[name] = Found(self.columns[name], stands, header, self._unit(self.columns[name], header))
 
+    def _check_names(self, what: str, names: Iterable[str]) -> None:
+        """Say which names are those of no column."""
+        for strange in [name for name in names if name not in self.columns]:
+            self._say(
+                what, f"{self.kind} have no such column{did_you_mean(strange, list(self.columns))}", shown(strange)
+            )
+
+    def _find_others(self, places: dict[str, int | None]) -> None:
+        """Find columns that are not mapped, by their names."""
+        taken = set(places.values())
+        for place, column in enumerate(self.table.columns):
+            name = None if place in taken else self._name_of(column.header)
+            if name is not None and name not in self.mapping:
+                places[name] = self._surest(name, places.get(name), place)
+
     def _mapped(self, name: str, header: str) -> int | None:
         """Where a column stands that a name is mapped to."""
-        wanted = [place for place, each in enumerate(self.table.columns) if each.header == " ".join(header.split())]
-        alike = [place for place, each in enumerate(self.table.columns) if plain(each.header) == plain(header)]
-        places = wanted or alike or self.table.places_of(header)
+        headers = [each.header for each in self.table.columns]
+        places = self.table.places_of(header)
+        places = places or [place for place, each in enumerate(headers) if plain(each) == plain(header)]
         if len(places) != 1:
-            headers = [each.header for each in self.table.columns]
             rule = f"{len(places)} columns are called so; call them differently" if places else "no such column"
             near = "" if places else did_you_mean(header, headers)
             self._say(f"mapping.{name}", f"{rule} in line {self.table.line} of the table{near}", shown(header))
             return None
-        if self._is_of_people(header):
+        if of_people(headers[places[0]]):
             self._say(f"mapping.{name}", "holds names of people, which are not read; leave it out", shown(header))
             return None
         return places[0]
@@ -185,7 +213,7 @@ class Header:
 
     def _name_of(self, header: str) -> str | None:
         """Name of the column that a header stands for."""
-        if self._is_of_people(header):
+        if of_people(header):
             return None
         names = _names(self.kind)
         name = names.get(plain(header)) or names.get(plain(_taken_apart(header)[0]))
@@ -193,33 +221,33 @@ class Header:
 
     def _unit(self, column: Column, header: str) -> str | None:
         """Unit of a column of amounts, as its header or the caller says."""
-        stated, known = self.stated.get(column.name), known_units(column)
+        stated, known, path = self.stated.get(column.name), known_units(column), f"units.{column.name}"
         if not known:
             if stated is not None:
-                self._say(f"units.{column.name}", f"a {column.what} has no unit; leave it out", shown(stated))
+                self._say(path, f"a {column.what} has no unit; leave it out", shown(stated))
             return None
-        whole, of_header = _names(self.kind).get(plain(header)), _taken_apart(header)[1]
-        said = of_header or (whole[1] if whole is not None and column.name not in self.mapping else None)
-        for unit, path in ((stated, f"units.{column.name}"), (said, column.name)):
+        said = self._unit_in(header, column)
+        for unit, where in ((stated, path), (said, column.name)):
             if unit is not None and unit not in known:
-                self._say(path, f"needs a unit of {column.what}: {', '.join(known)}", shown(unit))
+                self._say(where, f"needs a unit of {column.what}: {', '.join(known)}", shown(unit))
                 return known[0]
         if stated is not None and said not in (None, stated):
             rule = f"the header in line {self.table.line} of the table says '{header}'; state one unit"
-            self._say(f"units.{column.name}", rule, shown(stated))
+            self._say(path, rule, shown(stated))
         return stated or said
+
+    def _unit_in(self, header: str, column: Column) -> str | None:
+        """Unit that a header says."""
+        name, unit = _names(self.kind).get(plain(header), ("", None))
+        return _taken_apart(header)[1] or (unit if name == column.name else None)
 
     def _check_needed(self) -> None:
         """Say which columns are missing."""
-        asked: dict[str, list[str]] = {}
-        for column in self.columns.values():
-            if column.needed:
-                asked.setdefault(column.name if column.needed == YES else column.needed, []).append(column.name)
-        mapped = set(self.mapping)
-        for names in asked.values():
-            if not (self.found.keys() | mapped) & set(names):
+        there = self.found.keys() | set(self.mapping)
+        headers = ", ".join(shown(each.header) for each in self.table.columns[:MOST_NAMES])
+        for names in needs(self.kind).values():
+            if there.isdisjoint(names):
                 what = f"a column '{names[0]}'" if len(names) == 1 else f"one of the columns {', '.join(names)}"
-                headers = ", ".join(shown(each.header) for each in self.table.columns[:20])
                 self._say("", f"{self.kind} need {what}; map it to one of these: {headers}")
 
     def _say(self, path: str, rule: str, got: str | None = None) -> None:

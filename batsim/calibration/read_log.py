@@ -13,7 +13,7 @@ import pandas as pd
 from batsim import units
 from batsim.calibration import sense
 from batsim.calibration.amounts import Amounts
-from batsim.calibration.columns import DIMENSIONS, PLAIN_SHARE, YES, Header, columns_by_kind
+from batsim.calibration.columns import DIMENSIONS, PLAIN_SHARE, Header, needs
 from batsim.calibration.gaps import gaps_in
 from batsim.calibration.log import Log
 from batsim.calibration.sieve import Sieve
@@ -177,11 +177,9 @@ class _Reader:
         if found is None or found.header.casefold() != "activity":
             return rows
         kinds = [KIND_OF_ACTIVITY.get(cell) for cell in _cells(rows, found.place)]
-        if self.kind == "steps":  # those of the site may be among them
-            return [row for row, kind in zip(rows, kinds, strict=True) if kind in (None, self.kind)]
-        if not any(kinds):
-            return rows
-        return [row for row, kind in zip(rows, kinds, strict=True) if kind == self.kind]
+        # Steps of the site may be among them; a log that knows none of these words means something else by them.
+        own = {self.kind, None} if self.kind == "steps" or not any(kinds) else {self.kind}
+        return [row for row, kind in zip(rows, kinds, strict=True) if kind in own]
 
     def _amounts(self, table: Table) -> dict[str, Floats]:
         """Amounts by name of their column."""
@@ -252,15 +250,14 @@ class _Reader:
 
     def _check_needed(self) -> None:
         """Leave out rows in which nothing stands where something has to."""
-        asked: dict[str, list[str]] = {}
-        for column in columns_by_kind()[self.kind].values():
-            asked.setdefault(column.name if column.needed == YES else column.needed, []).append(column.name)
-        needs = [[column.name] for column in columns_by_kind()[self.kind].values() if column.needed == YES]
-        needs += [asked[word] for word in ("who", "when") if word in asked]
-        needs += [[*asked["what"], "worked"]] if self.kind == "trucks" else []
-        for names in needs:
+        asked = needs(self.kind)
+        asked.pop("end", None)  # what has not ended is censored
+        used = asked.pop("what", [])
+        if self.kind == "trucks":  # hours alone say something; so does a charge that only lasts
+            asked["what"] = [*used, "worked"]
+        for names in asked.values():
             there = [self.sieve.cells[name] for name in names if name in self.sieve.cells]
-            blank = np.array([not any(row) for row in zip(*there, strict=True)], dtype=bool)
+            blank = np.all([np.array(cells, dtype=object) == "" for cells in there], axis=0)
             self.sieve.leave_out(blank, sense.MISSING, names[0], f"says nothing of {' or '.join(names)}")
 
     def _lasting(

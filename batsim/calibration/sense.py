@@ -1,6 +1,7 @@
 """What makes no sense in a log: rows that cannot be so, and rows that contradict one another."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -27,6 +28,9 @@ OVERLAPS: dict[str, tuple[tuple[str, ...], ...]] = {
     "steps": (("truck", "battery", "step"),),
 }
 """Columns that together name what can be in one event at a time, by kind of log."""
+
+
+Names = np.ndarray[Any, np.dtype[np.object_]]
 
 
 def names_of(scenario: Scenario) -> dict[str, list[str]]:
@@ -145,23 +149,31 @@ def doubles(sieve: Sieve, frame: pd.DataFrame, utc_s: Floats) -> None:
 
 def overlaps(sieve: Sieve, kind: str, names: dict[str, list[str]], begins_s: Floats, ends_s: Floats) -> None:
     """Leave out the fewest rows so that nothing is in two events at a time."""
+    where = "shifts" if kind == "trucks" else kind
+    known = np.isfinite(begins_s) & np.isfinite(ends_s)
     for columns in OVERLAPS[kind]:
-        own = [names[column] for column in columns if column in names]
-        things = [column for column in columns if column in names and column != "step"]
+        own = {column: np.array(names[column], dtype=object) for column in columns if column in names}
+        things = [column for column in own if column != "step"]
         if not things:
             continue
-        named = np.any([np.array(names[column], dtype=object) != "" for column in things], axis=0)
-        rows = np.flatnonzero(sieve.only_kept(named & np.isfinite(begins_s) & np.isfinite(ends_s)))
-        keys = pd.Series(["\0".join(each) for each in zip(*own, strict=True)], dtype=object).iloc[rows]
-        held = _held_by(pd.factorize(keys)[0], begins_s[rows], ends_s[rows])
-        left, by = np.zeros(named.size, dtype=bool), np.zeros(named.size, dtype=int)
-        left[rows], by[rows] = held >= 0, rows[held] if rows.size else 0
-        where = "shifts" if kind == "trucks" else kind
-        rules = {
-            row: f"is in two {where} at a time; see line {sieve.lines[by[row]]}"
-            for row in np.flatnonzero(left).tolist()
-        }
-        sieve.leave_out(left, OVERLAP, things[0], rules.__getitem__)
+        named = np.any([own[column] != "" for column in things], axis=0)
+        rows = np.flatnonzero(sieve.only_kept(known & named))
+        held = _held_by(_numbered([cells[rows] for cells in own.values()]), begins_s[rows], ends_s[rows])
+        given_way = {int(rows[at]): int(rows[held[at]]) for at in np.flatnonzero(held >= 0)}
+        left = np.zeros(known.size, dtype=bool)
+        left[list(given_way)] = True
+        lines = {row: sieve.lines[by] for row, by in given_way.items()}
+        sieve.leave_out(left, OVERLAP, things[0], _at_a_time(where, lines))
+
+
+def _at_a_time(where: str, lines: dict[int, int]) -> Callable[[int], str]:
+    """What is said of a row that overlaps with one in another line."""
+    return lambda row: f"is in two {where} at a time; see line {lines[row]}"
+
+
+def _numbered(columns: list[Names]) -> Whole:
+    """A number for each different row of names."""
+    return pd.factorize(pd.Series(list(zip(*columns, strict=True)), dtype=object))[0]
 
 
 def _held_by(things: Whole, begins_s: Floats, ends_s: Floats) -> Whole:
