@@ -265,7 +265,8 @@ class _Reader:
     ) -> dict[str, Any]:
         """How long events last; one without an end that is the last of its thing is censored at the end of the log."""
         lasts = (ends - begins) / SECONDS_A_MINUTE
-        self.sieve.leave_out(lasts < 0.0, sense.END_BEFORE_START, "end", "the end lies before the start")
+        early = self.sieve.only_kept(lasts < 0.0)
+        self.sieve.leave_out(early, sense.END_BEFORE_START, "end", "the end lies before the start")
         if stated_min is not None:
             lasts = np.where(np.isnan(lasts), stated_min, lasts)
         open_ended = np.isnan(lasts) & self.sieve.kept
@@ -300,13 +301,13 @@ class _Reader:
         found: dict[str, Floats] = {}
         if "arrived" in times:
             wait = (begins - times["arrived"].utc_s) / SECONDS_A_MINUTE
-            late = wait < -np.nan_to_num(lasts)
+            late = self.sieve.only_kept(wait < -np.nan_to_num(lasts))
             self.sieve.leave_out(late, sense.END_BEFORE_START, "arrived", "the truck came after its exchange")
             found |= {"arrived_min": start_min - wait, "wait_min": wait}
         if "truck_free" in times:
             after = (times["truck_free"].utc_s - begins) / SECONDS_A_MINUTE
             rule = "the truck was free before its exchange began"
-            self.sieve.leave_out(after < 0.0, sense.END_BEFORE_START, "truck_free", rule)
+            self.sieve.leave_out(self.sieve.only_kept(after < 0.0), sense.END_BEFORE_START, "truck_free", rule)
             found["truck_free_min"] = start_min + after
         return found
 

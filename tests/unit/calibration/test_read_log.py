@@ -373,6 +373,13 @@ def test_swapped_day_and_month(swapped):
     assert len(log.rows) == 59
 
 
+def test_a_swapped_start_alone_is_that_and_no_end_before_it():
+    """10 April in place of 4 October lies before its end; 4 October in place of 10 April does not."""
+    text = days(60).replace("2024-04-10T08:00", "2024-10-04T08:00")
+
+    assert left_out(read(EXCHANGES + text)) == [(42, "day and month swapped")]
+
+
 def test_days_in_order_are_not_swapped():
     """Nor those of a file that is sorted by truck."""
     assert read(EXCHANGES + days(60)).left_out == ()
