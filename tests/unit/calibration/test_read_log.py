@@ -374,7 +374,7 @@ def test_swapped_day_and_month(swapped):
 
 
 def test_a_swapped_start_alone_is_that_and_no_end_before_it():
-    """10 April in place of 4 October lies before its end; 4 October in place of 10 April does not."""
+    """4 October in place of 10 April: its end lies before it too, which need not be said."""
     text = days(60).replace("2024-04-10T08:00", "2024-10-04T08:00")
 
     assert left_out(read(EXCHANGES + text)) == [(42, "day and month swapped")]
