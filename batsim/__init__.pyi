@@ -1,5 +1,7 @@
 """Public names of batsim, each with its home; this list is the only one."""
 
+from .calibration.log import Log as Log
+from .calibration.read_log import read_log as read_log
 from .catalogue import Figures as Figures
 from .decision.answer import Answer as Answer
 from .decision.compared import compare as compare, compare_uncertain as compare_uncertain
@@ -30,6 +32,7 @@ from .scenario.study_file import Study as Study
 from .statistics.intervals import Interval as Interval
 from .study.bottleneck.bottleneck import Bottleneck as Bottleneck, bottleneck as bottleneck
 from .study.compare import Comparison as Comparison
+from .study.event_log import event_log as event_log
 from .study.day_without import DayWithout as DayWithout, day_without as day_without
 from .study.lost_by_hour import LostByHour as LostByHour, lost_by_hour as lost_by_hour
 from .study.replay.replay import Replay as Replay, replay as replay

@@ -14,8 +14,8 @@ from batsim.scenario.parts.faults import Fault, Faults, did_you_mean, each_entry
 from batsim.scenario.parts.laws import STEP_COLUMN, ObservedColumn
 from batsim.scenario.text.located_data import LocatedData, Location, Path, path_text
 from batsim.scenario.text.problems import problems_of
-from batsim.scenario.text.tables import Column, Row, Table, read_table
-from batsim.scenario.text.yaml_text import LARGEST_FILE_BYTES, LINE_BREAK
+from batsim.scenario.text.tables import Column, Row, Table, read_table, text_of
+from batsim.scenario.text.yaml_text import LARGEST_FILE_BYTES
 
 MOST_TIMES, MOST_TIMES_IN_ALL = 10_000, 100_000
 """Durations that are read from one file or column, and from all that a scenario names."""
@@ -75,7 +75,7 @@ def _lines(file: FilePath) -> dict[int, str]:
     """Durations of a file that has one on each line, by the number of the line."""
     lines: list[str] = []
     with suppress(ValueError):
-        lines = _text(file).splitlines()
+        lines = text_of(file, LARGEST_FILE_BYTES).splitlines()
     stripped = [(number, line.strip()) for number, line in enumerate(lines, start=1)]
     times = {number: text for number, text in stripped if text and not text.startswith("#")}
     if not times or len(times) > MOST_TIMES:
@@ -84,29 +84,12 @@ def _lines(file: FilePath) -> dict[int, str]:
     return times
 
 
-def _text(file: FilePath) -> str:
-    """Text of a file; a ValueError says why it cannot be read."""
-    try:
-        if not file.is_file():
-            wrong("no such file")
-        if file.stat().st_size > LARGEST_FILE_BYTES:
-            wrong("is larger than 1 MiB")
-        raw = file.read_bytes()
-    except OSError as error:
-        wrong(f"cannot be read: {str(error.strerror).lower()}")
-    try:
-        return raw.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = len(LINE_BREAK.split(raw[: error.start].decode("utf-8")))
-        wrong(f"is not UTF-8 text in line {line}; save it as UTF-8")
-
-
 def _table(file: FilePath, known: dict[FilePath, Table]) -> Table:
     """Table of a file, read once however often it is named."""
     if file in known:
         return known[file]
     try:
-        table = read_table(_text(file))
+        table = read_table(text_of(file, LARGEST_FILE_BYTES))
     except (ValueError, csv.Error) as error:
         rule = "is no table: a quote is not closed where its cell ends" if isinstance(error, csv.Error) else str(error)
         raise Faults([Fault(("file",), rule, shown(str(file)))]) from None
@@ -206,10 +189,10 @@ def _wrong_numbers(cells: dict[int, str], decimal: str | None, unit: str | None)
             wrong(f"needs a number with a decimal {decimal}, as stated")
 
     faults = _faults(cells.items(), check)
-    return faults if faults or decimal is not None else _doubtful_signs(cells)
+    return faults if faults or decimal is not None else doubtful_signs(cells)
 
 
-def _doubtful_signs(cells: dict[int, str]) -> list[Fault]:
+def doubtful_signs(cells: dict[int, str]) -> list[Fault]:
     """Numbers of which some have a decimal comma, others a point, or whose comma may as well separate thousands."""
     lines = {sign: [line for line, cell in cells.items() if SIGNS[sign] in cell] for sign in SIGNS}
     if all(lines.values()):

@@ -57,6 +57,15 @@ def problems(table: str | bytes, observed: str) -> list[str]:
 
 
 @pytest.mark.parametrize("separator", ["\t", ";", ","])
+def test_every_cell_in_quotes(here: Path, separator: str) -> None:
+    """As some programs save a table, header and all."""
+    rows = [["step", "time [min]"], ["pull out", "4.5"]]
+    table = "\n".join(separator.join(f'"{cell}"' for cell in row) for row in rows)
+
+    assert times(table, "{file: times.csv, column: time}") == [4.5]
+
+
+@pytest.mark.parametrize("separator", ["\t", ";", ","])
 @pytest.mark.parametrize("header", ["time [min]", "time (min)", '"time, min"', "time, min", "time  [ min ]"])
 @pytest.mark.parametrize("decimal", [".", ","])
 @pytest.mark.parametrize("end", ["\n", "\r\n"])
