@@ -26,6 +26,15 @@ from .scenario.reading import changed as changed, read as read, read_scenario_te
 from .scenario.settings import Schedule as Schedule, Settings as Settings
 from .scenario.site import Scenario as Scenario
 from .scenario.study_file import Study as Study
+from .statistics.dependence import (
+    Dependence as Dependence,
+    differs_between as differs_between,
+    differs_over_day as differs_over_day,
+    differs_over_weeks as differs_over_weeks,
+    like_the_one_before as like_the_one_before,
+    steps_together as steps_together,
+)
+from .statistics.fitting import Fitted as Fitted, fit as fit
 from .statistics.intervals import Interval as Interval
 from .study.bottleneck.bottleneck import Bottleneck as Bottleneck, bottleneck as bottleneck
 from .study.compare import Comparison as Comparison
@@ -47,6 +56,7 @@ from .study.worst_hour import WorstHour as WorstHour, worst_hour as worst_hour
 from .views.charts.battery_chart import battery_chart as battery_chart, cycle_chart as cycle_chart
 from .views.charts.bottleneck_chart import bottleneck_chart as bottleneck_chart
 from .views.charts.cost_chart import cost_chart as cost_chart, cost_text as cost_text
+from .views.charts.fit_chart import fit_chart as fit_chart, fit_text as fit_text
 from .views.charts.frontier_chart import frontier_chart as frontier_chart
 from .views.charts.heat_chart import heat_chart as heat_chart, heat_text as heat_text
 from .views.charts.hydrogen_chart import hydrogen_chart as hydrogen_chart

@@ -39,7 +39,7 @@ class Dependence(NamedTuple):
         return self.p < SURE
 
 
-def between(values: ArrayLike, labels: ArrayLike, what: str = "values", on: str = "groups") -> Dependence:
+def differs_between(values: ArrayLike, labels: ArrayLike, what: str = "values", on: str = "groups") -> Dependence:
     """Test whether values differ between groups, shifts or weekdays.
 
     Parameters
@@ -63,7 +63,7 @@ def between(values: ArrayLike, labels: ArrayLike, what: str = "values", on: str 
 
     Examples
     --------
-    >>> between([1.0, 2.0, 3.0, 11.0, 12.0, 13.0], ["a", "a", "a", "b", "b", "b"], "exchanges", "shifts").sentence
+    >>> differs_between([1.0, 2.0, 3.0, 11.0, 12.0, 13.0], ["a", "a", "a", "b", "b", "b"], "exchanges", "shifts").sentence
     'exchanges hang on shifts: the middle one is 2 (a) to 12 (b), p 0.0048'
     """
     kept, names = _with_numbers(values, labels)
@@ -71,14 +71,14 @@ def between(values: ArrayLike, labels: ArrayLike, what: str = "values", on: str 
     columns = (number[:, None] == np.arange(1, groups.size)).astype(np.float64)
     share, p, _ = _explained(kept, columns)
     if np.isnan(p):
-        return Dependence(on, share, p, kept.size, f"whether {what} hang on {on} cannot be told from {kept.size} rows")
+        return Dependence(on, share, p, kept.size, f"whether {what} hang on {on} cannot be told from these rows")
     middles = np.array([np.median(kept[number == group]) for group in range(groups.size)])
     least, most = (f"{middles[end]:.3g} ({groups[end]})" for end in (int(middles.argmin()), int(middles.argmax())))
     found = f"{what} hang on {on}: the middle one is {least} to {most}, {_p_text(p)}"
     return Dependence(on, share, p, kept.size, found if p < SURE else _none(what, on, p))
 
 
-def by_time_of_day(values: ArrayLike, at_h: ArrayLike, what: str = "values") -> Dependence:
+def differs_over_day(values: ArrayLike, at_h: ArrayLike, what: str = "values") -> Dependence:
     """Test whether values rise and fall over the day.
 
     Parameters
@@ -105,7 +105,7 @@ def by_time_of_day(values: ArrayLike, at_h: ArrayLike, what: str = "values") -> 
     share, p, weights = _explained(kept, _waves(hours))
     on = "time of day"
     if np.isnan(p):
-        return Dependence(on, share, p, kept.size, f"whether {what} hang on {on} cannot be told from {kept.size} rows")
+        return Dependence(on, share, p, kept.size, f"whether {what} hang on {on} cannot be told from these rows")
     seen = np.unique(np.floor(hours))
     course = _waves(seen + 0.5) @ weights
     longest, shortest = (f"{seen[int(end)]:02.0f}:00" for end in (course.argmax(), course.argmin()))
@@ -113,7 +113,7 @@ def by_time_of_day(values: ArrayLike, at_h: ArrayLike, what: str = "values") -> 
     return Dependence(on, share, p, kept.size, found if p < SURE else _none(what, f"the {on}", p))
 
 
-def over_weeks(values: ArrayLike, at_weeks: ArrayLike, what: str = "values") -> Dependence:
+def differs_over_weeks(values: ArrayLike, at_weeks: ArrayLike, what: str = "values") -> Dependence:
     """Test whether values rise or fall over the weeks.
 
     Parameters
@@ -146,7 +146,7 @@ def over_weeks(values: ArrayLike, at_weeks: ArrayLike, what: str = "values") -> 
     return Dependence(on, correlation, p, kept.size, sentence)
 
 
-def one_after_another(values: ArrayLike, what: str = "values") -> Dependence:
+def like_the_one_before(values: ArrayLike, what: str = "values") -> Dependence:
     """Test whether values in the order of time are like the one before: a long one after a long one.
 
     Parameters
@@ -171,7 +171,7 @@ def one_after_another(values: ArrayLike, what: str = "values") -> Dependence:
     share, p, weights = _explained(kept[1:], rankdata(kept[:-1])[:, None]) if kept.size > 3 else (np.nan, np.nan, kept)
     on = "the one before"
     if np.isnan(p):
-        return Dependence(on, share, p, kept.size, f"whether {what} hang on {on} cannot be told from {kept.size} rows")
+        return Dependence(on, share, p, kept.size, f"whether {what} hang on {on} cannot be told from these rows")
     correlation = float(np.sign(weights[0]) * np.sqrt(share))
     found = f"{what} hang on {on}: rank correlation {correlation:+.2f}, {_p_text(p)}; intervals are too narrow"
     return Dependence(on, correlation, p, kept.size, found if p < SURE else _none(what, on, p))
@@ -212,7 +212,7 @@ def steps_together(table: ArrayLike, what: str = "steps of an exchange", seed: i
     scores = np.column_stack([_scores(column) for column in times.T]) if times.shape[1] else times
     own, on = _mean_correlation(scores, timed), "one another"
     if rows < 4 or not np.isfinite(own):
-        return Dependence(on, own, np.nan, rows, f"whether {what} hang on {on} cannot be told from {rows} rows")
+        return Dependence(on, own, np.nan, rows, f"whether {what} hang on {on} cannot be told from these rows")
     random = np.random.default_rng(seed)
     places = [np.flatnonzero(column) for column in timed.T]
     as_far, drawn = 1, scores.copy()

@@ -28,7 +28,7 @@ FIXED, OBSERVED, NOTHING = "fixed", "observed", "nothing"
 FEW = 30
 """Values seen to their end below which too few stand behind a law: its parameters are a range rather than a number."""
 FEWEST = 5
-"""Values seen to their end below which no law is fitted; as many must differ for a law with limits, three for others."""
+"""Values seen to their end below which no law is fitted; as many must differ for a law with limits, 3 for others."""
 REFUSED = 0.05
 """Share of a law's own draws that must lie as far off as what was measured; below, it is refused. [-]"""
 DRAWS = 200
@@ -121,13 +121,24 @@ class Fitted:
             return np.full(values.shape, np.nan)
         return LAWS[law.law].below(values, tuple(law.parameters.values()))
 
+    def curve(self, points: int = 200) -> tuple[Floats, Floats]:
+        """Values from the least to the greatest one, so many of them, and the share of `drawn_law` below each."""
+        at = np.linspace(float(self.values.min()), float(self.values.max()), points)
+        return at, self.below(at)
+
+    def steps(self, most: int = 400) -> Steps:
+        """Share that is over by each value, of so many of them at most, evenly by their ranks."""
+        all_of_them = self.measured
+        count = all_of_them.at.size
+        some = np.unique(np.linspace(0, count - 1, min(most, count)).round().astype(int))
+        return Steps(*(part[some] for part in all_of_them))
+
     def quantile_points(self, most: int = 200) -> tuple[Floats, Floats]:
-        """Quantiles of `drawn_law` beside the measured values they belong to, so many of them at most."""
-        law, steps = self.drawn_law, self.measured
+        """Quantiles of `drawn_law`, and the measured values that belong to them, so many of them at most."""
+        law, steps = self.drawn_law, self.steps(most)
         if law is None:
             return np.empty(0), np.empty(0)
-        some = np.unique(np.linspace(0, steps.at.size - 1, min(most, steps.at.size)).round().astype(int))
-        return LAWS[law.law].quantile(steps.middle[some], *law.parameters.values()), steps.at[some]
+        return LAWS[law.law].quantile(steps.middle, *law.parameters.values()), steps.at
 
 
 def fit(

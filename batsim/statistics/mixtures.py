@@ -125,15 +125,17 @@ def _kind(seen: Floats, logs: Floats, weights: Floats, law: str, least: float) -
 
 def _log_density(law: str, seen: Floats, logs: Floats, kind: Kind) -> Floats:
     """Log density of each value, by the sum over a sample of one: both laws are sums of terms in x and ln x."""
+    density: Floats
     if law == "gamma":
         shape = 1.0 / kind.cv**2
         one = Sample(np.ones(1), np.empty(0))
         base = LAWS[law].log_density(one, kind.mean, kind.cv) + shape / kind.mean
-        density: Floats = base + (shape - 1.0) * logs - seen * shape / kind.mean
+        density = base + (shape - 1.0) * logs - seen * shape / kind.mean
         return density
     variance = float(np.log1p(kind.cv**2))
     middle = np.log(kind.mean) - variance / 2.0
-    return -logs - (logs - middle) ** 2 / (2.0 * variance) - np.log(2.0 * np.pi * variance) / 2.0
+    density = -logs - (logs - middle) ** 2 / (2.0 * variance) - np.log(2.0 * np.pi * variance) / 2.0
+    return density
 
 
 def outliers(law: Law, sample: Sample) -> Floats:
