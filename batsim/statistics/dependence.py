@@ -63,8 +63,9 @@ def differs_between(values: ArrayLike, labels: ArrayLike, what: str = "values", 
 
     Examples
     --------
-    >>> differs_between([1.0, 2.0, 3.0, 11.0, 12.0, 13.0], ["a", "a", "a", "b", "b", "b"], "exchanges", "shifts").sentence
-    'exchanges hang on shifts: the middle one is 2 (a) to 12 (b), p 0.0048'
+    >>> times, shifts = [1.0, 2.0, 3.0, 4.0, 11.0, 12.0, 13.0, 14.0], list("aaaabbbb")
+    >>> differs_between(times, shifts, "exchanges", "shifts").sentence
+    'exchanges hang on shifts: the middle one is 2.5 (a) to 12.5 (b), p 0.0047'
     """
     kept, names = _with_numbers(values, labels)
     groups, number = np.unique(names, return_inverse=True)

@@ -179,8 +179,9 @@ def fit(
     Notes
     -----
     Maximum likelihood; cut-off values count by the share of the law above them. The criterion is
-    k ln(values seen to their end) - 2 ln L (Volinsky, C. T. & Raftery, A. E. (2000) Biometrics 56, 256-262, from
-    memory). The test draws 200 samples of the fitted law, cut off and rounded as the values are, and fits each anew.
+    k ln(values seen to their end) - 2 ln L, a limit of a range counted twice (Volinsky, C. T. & Raftery, A. E. (2000)
+    Biometrics 56, 256-262, from memory, for values that are cut off). The test draws 200 samples of the fitted law, cut
+    off and rounded as the values are, and fits each anew.
     Intervals come from the profile likelihood; those of limits (uniform, triangular) from the same draws, mirrored.
     Laws with limits are not tried where values were cut off, nor those of positive values where some are nothing and
     are not so by rounding.
@@ -243,7 +244,7 @@ class _Fit:
         """What was tried of a law, not tested yet."""
         law = LAWS[name]
         likelihood = law.likelihood(self.sample)(parameters)
-        criterion = len(parameters) * float(np.log(self.sample.events)) - 2.0 * likelihood
+        criterion = law.counted * float(np.log(self.sample.events)) - 2.0 * likelihood
         return Candidate(name, dict(zip(law.keys, parameters, strict=True)), likelihood, criterion, np.nan, np.nan)
 
     def _chosen(self, tried: list[Candidate], tests: dict[str, Tested]) -> str:
@@ -315,7 +316,7 @@ class _Fit:
         """Information criterion of a law, fitted to a sample."""
         law = LAWS[name]
         best = law.fitted(sample)
-        return len(best) * float(np.log(sample.events)) - 2.0 * law.likelihood(sample)(best)
+        return law.counted * float(np.log(sample.events)) - 2.0 * law.likelihood(sample)(best)
 
     def _told(self, law: str, parameters: dict[str, Interval], mean: Interval, **more: Any) -> Fitted:  # noqa: ANN401 - fields
         """Put down what was found."""

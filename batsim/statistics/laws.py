@@ -132,6 +132,10 @@ class Law:
     """Whether the law can be fitted to a sample."""
     regular: bool = True
     """Whether its range hangs on no parameter, so that its likelihood makes intervals."""
+    counted: int = 2
+    """Parameters as the information criterion counts them: a limit of a range twice, since by chance alone it gains
+    twice as much likelihood as another parameter (worked out: 2 ln of the ratio is chi-squared on 2 degrees of freedom
+    for the end of a uniform law)."""
     least: Parameters = (0.0, 0.0, 0.0)
     """Least values of its parameters."""
 
@@ -347,7 +351,8 @@ def _triangular_estimate(sample: Sample) -> Parameters:
     width = x[-1] - x[0]
 
     def limits(free: Parameters) -> tuple[float, float]:
-        return float(x[0]) * float(expit(-np.log(free[0]))), float(x[-1] + width * free[1])
+        low = float(x[0]) * float(expit(-np.log(free[1]))) if len(free) > 1 else 0.0
+        return low, float(x[-1] + width * free[0])
 
     def by_mode(free: Parameters) -> tuple[Floats, float, float]:
         low, high = limits(free)
@@ -356,7 +361,7 @@ def _triangular_estimate(sample: Sample) -> Parameters:
         down = np.cumsum(right[::-1])[::-1] - np.arange(n, 0, -1) * right
         return up + down - n * np.log((high - low) / 2.0), low, high
 
-    free = highest(lambda free: float(np.max(by_mode(free)[0])), (0.1, 0.05))
+    free = highest(lambda free: float(np.max(by_mode(free)[0])), (0.05, 0.1) if x[0] > 0.0 else (0.05,))
     heights, low, high = by_mode(free)
     return low, float(x[int(np.argmax(heights))]), high
 
@@ -401,6 +406,7 @@ LAWS = {
         lambda shares, mean: -mean * np.log1p(-shares),
         _exponential_estimate,
         lambda sample: sample.total > 0.0,
+        counted=1,
     ),
     "lognormal": Law(
         MEAN_CV,
@@ -430,6 +436,7 @@ LAWS = {
         lambda sample: (float(sample.seen[0]), float(sample.seen[-1])),
         lambda sample: not sample.cut.size,
         regular=False,
+        counted=4,
     ),
     "triangular": Law(
         ("low", "typical", "high"),
@@ -439,6 +446,7 @@ LAWS = {
         _triangular_estimate,
         lambda sample: not sample.cut.size,
         regular=False,
+        counted=5,
     ),
     "beta": Law(
         MEAN_CV,
