@@ -11,10 +11,11 @@ from batsim.errors import require
 from batsim.statistics.empirical import Steps, empirical, quantiles_of
 from batsim.statistics.goodness import Tested, rounded, tested
 from batsim.statistics.intervals import Floats, Interval, check_share
-from batsim.statistics.laws import LAWS, Grid, Law, Sample
+from batsim.statistics.laws import LAWS, Law
 from batsim.statistics.likelihood import Parameters, profile_interval
 from batsim.statistics.mixtures import CLEARLY_BETTER, Mixture, mixture, outliers
 from batsim.statistics.rare_events import skewed_interval
+from batsim.statistics.samples import Grid, Sample
 
 DURATIONS = ("exponential", "lognormal", "gamma", "hyperexponential", "uniform", "triangular")
 """Laws of a duration that are tried; a fixed one and what was observed need no trial."""
@@ -22,6 +23,8 @@ AMOUNTS = ("lognormal", "gamma")
 """Laws of a power or an energy: a mean and a spread."""
 SHARES = ("beta",)
 """Laws of a share, such as the depth at exchange."""
+CANDIDATES = {"duration": DURATIONS, "amount": AMOUNTS, "share": SHARES}
+"""Laws to try, by what was measured."""
 FIXED, OBSERVED, NOTHING = "fixed", "observed", "nothing"
 """Laws that are not fitted: always the same, as it was measured, and nothing to go by."""
 
@@ -145,7 +148,7 @@ def fit(
     values: ArrayLike,
     *,
     censored: ArrayLike | None = None,
-    candidates: Sequence[str] = DURATIONS,
+    candidates: str | Sequence[str] = "duration",
     confidence: float = 0.95,
     seed: int = 0,
 ) -> Fitted:
@@ -158,7 +161,7 @@ def fit(
     censored
         Which of them were cut off: the true one is longer (a charge that was broken off, an exchange still under way).
     candidates
-        Laws to try: `DURATIONS`, `AMOUNTS` or `SHARES`, or some of them.
+        What was measured, `duration`, `amount` (a power, an energy) or `share`; or the laws to try.
     confidence
         Probability that an interval holds the true parameter, between 0 and 1. [-]
     seed
@@ -193,13 +196,14 @@ def fit(
     ('fixed', 4.0, True)
     """
     check_share("confidence", confidence)
-    unknown = [law for law in candidates if law not in LAWS]
-    require(not unknown, f"candidates must be of {', '.join(LAWS)} (got {', '.join(unknown)})")
+    names = CANDIDATES.get(candidates, (candidates,)) if isinstance(candidates, str) else candidates
+    unknown = [name for name in names if name not in LAWS]
+    require(not unknown, f"candidates must be of {', '.join((*CANDIDATES, *LAWS))} (got {', '.join(unknown)})")
     given = np.asarray(values, dtype=np.float64).ravel()
     marks: Marks = np.zeros(given.size, dtype=np.bool_) if censored is None else np.asarray(censored, np.bool_).ravel()
     require(given.size == marks.size, f"there must be a mark for each value (got {marks.size} for {given.size})")
     require(np.all((given >= 0.0) & (given < np.inf)), "values must be finite and 0 or more")
-    return _Fit(given, marks, confidence, seed).fitted(candidates)
+    return _Fit(given, marks, confidence, seed).fitted(names)
 
 
 class _Fit:
@@ -284,7 +288,7 @@ class _Fit:
                 for which, key in enumerate(law.keys)
             }
         ends = np.quantile(test.drawn, [(1.0 + self.confidence) / 2.0, (1.0 - self.confidence) / 2.0], axis=0)
-        mirrored = np.maximum(0.0, 2.0 * np.array(best) - ends)
+        mirrored = np.maximum(0.0, np.array(best) + np.array(test.parameters) - ends)
         return {
             key: Interval(value, min(value, float(low)), max(value, float(high)))
             for key, value, low, high in zip(law.keys, best, *mirrored, strict=True)
@@ -300,7 +304,7 @@ class _Fit:
         return Interval(float(np.sum(rises * steps.at)), np.nan, np.nan)
 
     def _oddities(self, law: str, tried: list[Candidate]) -> dict[str, Any]:
-        """Outliers of the law, and two kinds among the other values; two of the law's kind may be neither."""
+        """Outliers of the law, and two kinds among the other values."""
         name = next((each.law for each in tried if each.law == law or (law == OBSERVED and LAWS[each.law].regular)), "")
         if not name or not LAWS[name].regular or not self.sample.positive:
             return {}

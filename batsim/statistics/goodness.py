@@ -6,8 +6,9 @@ import numpy as np
 
 from batsim.statistics.empirical import Steps, empirical, quantiles_of
 from batsim.statistics.intervals import Floats
-from batsim.statistics.laws import Law, Sample
+from batsim.statistics.laws import Law
 from batsim.statistics.likelihood import Parameters
+from batsim.statistics.samples import Sample
 
 EDGE = 1e-15
 """Share nearer to none or all than which no share is told apart. [-]"""
@@ -20,6 +21,8 @@ class Tested(NamedTuple):
     """Anderson and Darling's: the weighted squared distance of the two curves, times the number of values. [-]"""
     p: float
     """Share of the draws of the law that lie as far off. [-]"""
+    parameters: Parameters
+    """What was tested."""
     drawn: "np.ndarray[tuple[int, int], np.dtype[np.float64]]"
     """Parameters fitted to each draw."""
 
@@ -119,7 +122,7 @@ def tested(law: Law, parameters: Parameters, sample: Sample, draws: int, seed: i
             drawn[draw] = law.fitted(again)
             distances[draw] = distance(law, tuple(drawn[draw].tolist()), again)
     known = np.isfinite(distances)
-    return Tested(own, float((1.0 + np.sum(distances[known] >= own)) / (1.0 + np.sum(known))), drawn[known])
+    return Tested(own, float((1.0 + np.sum(distances[known] >= own)) / (1.0 + np.sum(known))), parameters, drawn[known])
 
 
 def rounded(values: Floats, grid: float) -> Floats:

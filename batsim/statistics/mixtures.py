@@ -5,8 +5,9 @@ from typing import NamedTuple
 import numpy as np
 
 from batsim.statistics.intervals import Floats
-from batsim.statistics.laws import LAWS, LEAST_CV, Law, Sample, gamma_shape
+from batsim.statistics.laws import LAWS, Law, gamma_shape
 from batsim.statistics.likelihood import Parameters
+from batsim.statistics.samples import LEAST_CV, Sample
 
 MIXED = ("lognormal", "gamma")
 """Laws of which two may be mixed."""

@@ -40,7 +40,7 @@ def fit_chart(fitted: Fitted, what: str = "Duration", unit: str = "min") -> styl
         the right measured quantiles over those of the law. Where no law agrees, the best that was refused is drawn. The
         title says which law it is.
     """
-    figure = style.new_figure(SIZE)
+    figure, what = style.new_figure(SIZE), style.names_fit([what], style.TOLD, 1)[0]
     figure.suptitle(
         fill(_finding(fitted, what, unit), TITLE_LETTERS), x=0.02, ha="left", fontsize=style.FINDING_PT,
         fontweight="bold", parse_math=False,

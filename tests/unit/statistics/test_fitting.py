@@ -10,8 +10,9 @@ from batsim.scenario.parts.laws import KEYS
 from batsim.statistics.fitting import AMOUNTS, DRAWS, DURATIONS, FEW, MOST_TESTED, SHARES, fit, grid_of
 from batsim.statistics.goodness import distance, rounded
 from batsim.statistics.goodness import tested as judged
-from batsim.statistics.laws import LAWS, Grid, Sample
+from batsim.statistics.laws import LAWS
 from batsim.statistics.likelihood import highest, profile_interval
+from batsim.statistics.samples import Grid, Sample
 
 NONE = np.empty(0)
 TRUE = {
@@ -364,7 +365,7 @@ def test_cut_off_values_take_laws_without_limits():
 
 
 def test_shares_and_powers():
-    depth, power = fit(draw("beta", 150, 2), candidates=SHARES), fit(draw("lognormal", 150, 1), candidates=AMOUNTS)
+    depth, power = fit(draw("beta", 150, 2), candidates="share"), fit(draw("lognormal", 150, 1), candidates="amount")
 
     assert (depth.law, power.law) == ("beta", "lognormal")
     assert depth.parameters["mean"].low < 0.3 < depth.parameters["mean"].high
@@ -401,10 +402,10 @@ def test_points_to_draw():
 
 
 def test_messages():
-    with says(
-        "candidates must be of exponential, lognormal, gamma, hyperexponential, uniform, triangular, beta (got x)"
-    ):
-        fit([1.0], candidates=("x",))
+    laws = "exponential, lognormal, gamma, hyperexponential, uniform, triangular, beta"
+    for candidates in ("times", ("times",)):
+        with says(f"candidates must be of duration, amount, share, {laws} (got times)"):
+            fit([1.0], candidates=candidates)
     with says("values must be finite and 0 or more"):
         fit([1.0, -1.0])
     with says("values must be finite and 0 or more"):

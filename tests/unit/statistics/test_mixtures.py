@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from batsim.statistics.fitting import fit
-from batsim.statistics.laws import LAWS, Sample
+from batsim.statistics.laws import LAWS
 from batsim.statistics.mixtures import FEWEST_MIXED, mixture, outliers
+from batsim.statistics.samples import Sample
 
 GAMMA = LAWS["gamma"]
 

@@ -7,6 +7,7 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 import batsim
+from batsim.statistics.fitting import AMOUNTS
 from batsim.statistics.laws import LAWS
 from batsim.views.charts.fit_chart import SIZE, fit_chart, fit_text
 
@@ -57,15 +58,19 @@ def test_it_is_said_in_words(gamma):
 def test_odd_values_are_said():
     """Cut off, rounded, nothing, few, far out, two kinds."""
     values, ends = draw(200), np.random.default_rng(1).exponential(12.0, 200)
-    cut = batsim.fit(np.minimum(values, ends), censored=values > ends)
-    two = batsim.fit(np.concatenate([draw(100) / 5.0, 20.0 + draw(60) / 5.0]))
+    cut = batsim.fit(np.minimum(values, ends), censored=values > ends, candidates=("exponential",))
+    two = batsim.fit(np.concatenate([draw(100) / 5.0, 20.0 + draw(60) / 5.0]), candidates=AMOUNTS)
 
     assert f"200 rows, {int(cut.censored.sum())} of them cut off before their end." in fit_text(cut)
     assert panels(cut)[1][0].get_ylabel() == "Rows that last no longer [%]"
-    assert "Rows are rounded to 1 min, which the test allows for." in fit_text(batsim.fit(np.rint(draw(100))))
-    assert "8 rows of nothing." in fit_text(batsim.fit([0.0] * 8 + draw(30).tolist()))
-    assert "20 rows; fewer than 30 seen to their end: its numbers are ranges." in fit_text(batsim.fit(draw(20)))
-    assert "kept all the same: 1 row (80 min)." in fit_text(batsim.fit(np.append(draw(200), 80.0)))
+    assert "Rows are rounded to 1 min, which the test allows for." in fit_text(
+        batsim.fit(np.rint(draw(100)), candidates=AMOUNTS)
+    )
+    assert "8 rows of nothing." in fit_text(batsim.fit([0.0] * 8 + draw(30).tolist(), candidates=("exponential",)))
+    assert "20 rows; fewer than 30 seen to their end: its numbers are ranges." in fit_text(
+        batsim.fit(draw(20), candidates=AMOUNTS)
+    )
+    assert "kept all the same: 1 row (80 min)." in fit_text(batsim.fit(np.append(draw(200), 80.0), candidates=AMOUNTS))
     assert "no law agrees with what was measured, so it is drawn as observed." in fit_text(two)
     assert fit_text(two).endswith("were two things logged as one?")
     assert panels(two)[1][0].get_legend().get_texts()[0].get_text().endswith(" law, refused")
