@@ -44,6 +44,9 @@ REMARKED, COARSE = 0.02, 0.25
 """Grid over the standard deviation of the values from which on rounding is reckoned with in the test, and in the fit:
 with the greater one, values taken as they are make the variance 0.5 % too great (Sheppard's correction). [-]"""
 
+TOO_COARSE = 0.5
+"""Grid over the standard deviation of the values above which two kinds cannot be told from rounding. [-]"""
+
 Marks = np.ndarray[tuple[int], np.dtype[np.bool_]]
 
 
@@ -186,6 +189,7 @@ def fit(
     Biometrics 56, 256-262, from memory, for values that are cut off). The test draws 200 samples of the fitted law, cut
     off and rounded as the values are, and fits each anew.
     Intervals come from the profile likelihood; those of limits (uniform, triangular) from the same draws, mirrored.
+    Two kinds are not looked for where values were cut off or are rounded to more than half their standard deviation.
     Laws with limits are not tried where values were cut off, nor those of positive values where some are nothing and
     are not so by rounding.
 
@@ -311,7 +315,8 @@ class _Fit:
         far = outliers(LAWS[name], self.sample)
         rest = self._part(self.sample.seen[~np.isin(self.sample.seen, far)])
         two = None
-        if not rest.cut.size and rest.different >= FEWEST and name in DURATIONS:
+        fine = self.grid is None or self.grid.width <= TOO_COARSE * float(np.std(rest.seen))
+        if fine and not rest.cut.size and rest.different >= FEWEST and name in DURATIONS:
             two = mixture(rest.seen, min(self._criterion(each.law, rest) for each in tried))
         return {"outliers": tuple(far.tolist()), "mixture": two}
 

@@ -34,7 +34,8 @@ def test_two_kinds_are_told_apart():
 def test_one_kind_stays_one():
     """Of 10 lists none is parted, nor is one of rounded values, which are often the same."""
     assert [fit(draw(150, 5.0, 0.5, seed)).mixture for seed in range(10)] == [None] * 10
-    assert fit(np.rint(draw(300, 5.0, 0.5, 3))).mixture is None
+    for grid in (1.0, 2.0, 5.0):
+        assert fit(np.rint(draw(300, 5.0, 0.5, 3) / grid) * grid, candidates="amount").mixture is None
 
 
 def test_too_few_values_are_not_parted():
