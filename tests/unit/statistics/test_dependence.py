@@ -96,7 +96,7 @@ def test_chance_is_not_taken_for_dependence():
             for values in random.gamma(2.0, 1.0, (600, 25))
         ]
     )
-    together = np.array([steps_together(random.random((20, 3)), seed=seed).p for seed in range(30)])
+    together = np.array([steps_together(random.random((20, 3)), seed=seed).p for seed in range(20)])
 
     assert np.all(np.abs(np.mean(p < 0.05, axis=0) - 0.05) < 0.027), np.mean(p < 0.05, axis=0)
     assert stats.kstest(together, "uniform").pvalue > 0.001
