@@ -29,6 +29,15 @@ from .scenario.reading import changed as changed, read as read, read_scenario_te
 from .scenario.settings import Schedule as Schedule, Settings as Settings
 from .scenario.site import Scenario as Scenario
 from .scenario.study_file import Study as Study
+from .statistics.dependence import (
+    Dependence as Dependence,
+    differs_between as differs_between,
+    differs_over_day as differs_over_day,
+    differs_over_weeks as differs_over_weeks,
+    like_the_one_before as like_the_one_before,
+    steps_together as steps_together,
+)
+from .statistics.fitting import Fitted as Fitted, fit as fit
 from .statistics.intervals import Interval as Interval
 from .study.bottleneck.bottleneck import Bottleneck as Bottleneck, bottleneck as bottleneck
 from .study.compare import Comparison as Comparison
@@ -55,6 +64,7 @@ from .views.charts.battery_chart import (
 )
 from .views.charts.bottleneck_chart import bottleneck_chart as bottleneck_chart
 from .views.charts.cost_chart import cost_chart as cost_chart, cost_text as cost_text
+from .views.charts.fit_chart import fit_chart as fit_chart, fit_text as fit_text
 from .views.charts.frontier_chart import frontier_chart as frontier_chart, frontier_text as frontier_text
 from .views.charts.heat_chart import heat_chart as heat_chart, heat_text as heat_text
 from .views.charts.hydrogen_chart import hydrogen_chart as hydrogen_chart, hydrogen_text as hydrogen_text
