@@ -625,6 +625,27 @@ for columns in (0, 20, 40, 72, 100, 300):
     ]  # fmt: skip
 
 
+@needs_terminals
+@pytest.mark.parametrize(
+    ("environment", "coloured"),
+    [({"TERM": "xterm"}, True), ({"TERM": "xterm", "NO_COLOR": "1"}, False), ({"TERM": "dumb"}, False)],
+    ids=["terminal", "NO_COLOR", "dumb"],
+)
+def test_verdicts_are_coloured_on_a_terminal_that_has_it(environment: dict[str, str], coloured: bool) -> None:
+    """Missed in red; never on a pipe."""
+    code = f"""
+import os
+os.environ.pop("NO_COLOR", None)
+os.environ.update({environment!r})
+from batsim.cli.options import show
+show("What to do: nothing. Target: missed")
+"""
+    plain = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
+
+    assert ("\x1b[31mmissed\x1b[0m" in on_a_terminal(80, sys.executable, "-c", code)) is coloured
+    assert plain == "What to do: nothing. Target: missed\n"
+
+
 def test_width_of_a_pipe() -> None:
     """A hundred, whatever the environment says of a terminal."""
     code = "from batsim.cli.options import terminal_width, width; print(width(), terminal_width())"
