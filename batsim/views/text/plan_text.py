@@ -292,7 +292,9 @@ def pays_back(plan: LayoutPlan) -> str:
         return ""
     if not math.isfinite(back.years.value):
         return f"It never pays back{_years_range(back.years)}."
-    return f"What is ordered beside batteries pays back in {_years(back.years.value)}{_years_range(back.years)}."
+    batteries = any(line.to_order and line.item.startswith("battery (") for line in plan.equipment)
+    what = "What is ordered beside batteries" if batteries else "It"
+    return f"{what} pays back in {_years(back.years.value)}{_years_range(back.years)}."
 
 
 def _years(years: float) -> str:

@@ -23,7 +23,7 @@ from batsim.plan.plan import Plan
 from batsim.scenario.json_schema import scenario_schema
 from batsim.scenario.text.yaml_text import read_file, read_text
 from batsim.study.prices import MARK, Price
-from batsim.views.text.plan_text import CHANGES, change_texts, payback_sentence, plan_text
+from batsim.views.text.plan_text import CHANGES, change_texts, payback_sentence, pays_back, plan_text
 
 FILE = Path(__file__).parents[1] / "cases" / "surveyed.yaml"
 OPTIONS = ("-r", "2", "--weeks", "0.3", "--warm-up", "0.1", "--workers", "1")
@@ -206,6 +206,23 @@ def guess(value: float, low: float, high: float) -> Price:
 def test_payback_in_words(back: Payback, expected: str) -> None:
     """At once, never, with interest, or only at the best; every number with its range and mark."""
     assert payback_sentence(replace(planned().layouts["stands"], payback=back)) == expected
+
+
+def test_payback_in_short() -> None:
+    """With what it leaves out where batteries are ordered; nothing where nothing is to be paid back."""
+    stands = planned().layouts["stands"]
+    back = Payback("hoist", guess(9000.0, 6000.0, 12000.0), guess(2000.0, 1000.0, 3000.0), guess(4.5, 2.0, 12.0),
+                   guess(5.2, 2.1, np.inf), guess(6000.0, -4000.0, 17000.0), 12.0)  # fmt: skip
+    others = tuple(line for line in stands.equipment if not line.item.startswith("battery ("))
+
+    assert others != stands.equipment
+    assert pays_back(replace(stands, payback=back)) == (
+        "What is ordered beside batteries pays back in 4.5 years* (2.0 years to 12.0 years)."
+    )
+    assert pays_back(replace(stands, payback=back, equipment=others)).startswith("It pays back in 4.5 years*")
+    assert pays_back(replace(stands, payback=back._replace(years=known(np.inf)))) == "It never pays back."
+    assert pays_back(replace(stands, payback=back._replace(price=known(0.0)))) == ""
+    assert pays_back(replace(stands, payback=None)) == ""
 
 
 # --- JSON and tables ---
