@@ -232,22 +232,31 @@ class Search:
     def _repaired(self, at: Trial, *, counts_alone: bool = False, several: bool = False) -> Trial:
         """Add what brings a plan nearer to its targets at the least cost until it meets them, or nothing does.
 
-        One thing after another, or several at once while one alone does not do.
+        One thing after another; or several at once while one alone does not do, and of all that may be added first what
+        helped in the step before.
         """
+        helped: list[int] = []
         for _ in range(MOST_REPAIRS):
             if self.meets(at):
                 return at
             points = self._with_one_more(at) + ([] if counts_alone else self._otherwise(at))
-            self.trials.look(points, 1)
-            self.trials.look([point for point in points if not self._out(self.trials.one(point, 1), at)], COARSE)
-            better = [trial for trial in map(self.trials.tried.__getitem__, points) if self._nearer(trial, at)]
+            better = self._nearing([points[place] for place in helped], at) or self._nearing(points, at)
             if not better:
                 return at
             better.sort(key=lambda trial: self._price_of_nearing(trial, at))
-            alone = not several or self._miss(better[0], COARSE) == 0.0
-            nearest = better[0] if alone else self._together(better, at)
+            nearest = better[0]
+            if several:
+                found = {trial.point for trial in better}
+                helped = [place for place, point in enumerate(points) if point in found]
+                nearest = nearest if self._miss(nearest, COARSE) == 0.0 else self._together(better, at)
             at = self.trials.one(nearest.point, self.replications)
         return at
+
+    def _nearing(self, points: list[Point], at: Trial) -> list[Trial]:
+        """What comes nearer to the targets than a plan, of some points; looked at again where one look tells little."""
+        self.trials.look(points, 1)
+        self.trials.look([point for point in points if not self._out(self.trials.one(point, 1), at)], COARSE)
+        return [trial for trial in map(self.trials.tried.__getitem__, points) if self._nearer(trial, at)]
 
     def _together(self, better: list[Trial], at: Trial) -> Trial:
         """Take several steps that come nearer at once, the cheapest for what they bring: 2, 4, 8 of them.

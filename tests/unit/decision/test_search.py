@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from batsim.decision.counts import CountRange
-from batsim.decision.search import FINE, Search
+from batsim.decision.search import FINE, MOST_REPAIRS, Search
 from batsim.decision.space import Point
 from batsim.decision.trials import DECIDING
 from batsim.statistics.intervals import Floats
@@ -571,6 +571,22 @@ def test_one_dear_thing_is_given_for_several_cheap_ones() -> None:
     target = DOWNTIME._replace(most=9.0, indifference=0.45)
     assert room.best(target) == (10, 1)
     assert room.search(target).best().point == (10, 1)
+
+
+SIX = tuple(CountRange(f"stations of {area}", Counted(STATIONS, "", area), 1, 12, 1, 2) for area in "abcdef")
+
+
+def test_a_start_far_from_its_targets_takes_several_steps_at_once() -> None:
+    """Six areas that each need four stations more: one after another is more than may be spent."""
+    lost = tuple(20.0 * 0.7 ** np.arange(12) for _ in SIX)
+    room = Room(lost, SIX, (1_000.0,) * 6, a_minute=1.0)
+    target = DOWNTIME._replace(most=30.0, indifference=1.5)
+    search = room.search(target)
+    found = search.best()
+
+    assert sum(room.parts(found.point)) <= 30.0 - 0.75
+    assert sum(found.point) > 6 + MOST_REPAIRS
+    assert found.cost() <= 1.02 * room.cost((5, 5, 5, 5, 5, 5))
 
 
 TWO_SHIFTS = (
