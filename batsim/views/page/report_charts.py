@@ -62,12 +62,10 @@ def _drawn(prefix: str, title: str, caption: str, chart: Axes | Figure, told: st
 
 
 def _reasons(plans: Plan, looked_at: Seen | None) -> Iterator[DrawnChart]:
-    """Draw what says why: the worst hour, and the seasons where there are any."""
+    """Draw what says why: the worst hour."""
     if looked_at is not None:
         worst = looked_at.worst
         yield _drawn("worst", "The worst hour", "", lanes_chart(worst), lanes_text(worst))
-    if plans.scenario.seasons:
-        yield _drawn("seasons", "Seasons", "", season_chart(plans), season_text(plans))
 
 
 def _behind(plans: Plan, looked_at: Seen | None) -> Iterator[DrawnChart]:
@@ -79,6 +77,7 @@ def _behind(plans: Plan, looked_at: Seen | None) -> Iterator[DrawnChart]:
         text = "Where trucks of each area lose their minutes; the line is the target of the site."
         by_area = comparison.by_area
         yield _drawn("areas", "Downtime by area", text, downtime_chart(by_area), downtime_text(by_area))
+    yield from _of_seasons(plans)
     runs, text = comparison.runs, f"From scheduled to working minutes of a truck-shift of layout '{layout}'."
     yield _drawn("shift", "A truck-shift", text, truck_shift_chart(runs, layout), truck_shift_text(runs, layout))
     if looked_at is not None and looked_at.lost is not None:
@@ -101,6 +100,13 @@ def _behind(plans: Plan, looked_at: Seen | None) -> Iterator[DrawnChart]:
             chart = room_plan_chart(plans.scenario, layout, area=area)
             told = room_plan_text(plans.scenario, layout, area=area)
             yield _drawn(f"plan{number or ''}", "Plan of the room", text, chart, told)
+
+
+def _of_seasons(plans: Plan) -> Iterator[DrawnChart]:
+    """Draw normal weeks and seasons, where there are any."""
+    if plans.scenario.seasons:
+        text = "What trucks lose in normal weeks, and below that in the weeks of each season."
+        yield _drawn("seasons", "Seasons", text, season_chart(plans), season_text(plans))
 
 
 def _of_services(plans: Plan, layout: str) -> Iterator[DrawnChart]:
