@@ -5,7 +5,7 @@ import re
 import pytest
 
 import batsim
-from batsim.views.charts.chart_style import STATE_LOOKS
+from batsim.views.charts.palette import STATE_LOOKS
 
 THREAD = "Issue thread of an open-source queueing library"
 

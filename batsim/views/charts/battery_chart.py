@@ -11,6 +11,7 @@ from batsim.record.record import Record
 from batsim.scenario.parts.calendar import first_week_min
 from batsim.scenario.parts.week import WEEK_MIN, moment_text
 from batsim.views.charts import chart_style as style
+from batsim.views.charts import palette
 
 SIZE_IN = (11.0, 8.8)
 """Width and height: a page across. [in]"""
@@ -123,9 +124,9 @@ def _bands(course: Frame) -> list[Band]:
     return [(begin, end, state) for (begin, state), end in zip(begins, ends, strict=True)]
 
 
-def _by_state(bands: list[Band]) -> Iterator[tuple[str, style.Look, list[tuple[float, float]]]]:
+def _by_state(bands: list[Band]) -> Iterator[tuple[str, palette.Look, list[tuple[float, float]]]]:
     """States that there are, each with its look and from when to when it lasts."""
-    for state, look in style.STATE_LOOKS.items():
+    for state, look in palette.STATE_LOOKS.items():
         spans = [(begin, end) for begin, end, word in bands if word == state]
         if spans:
             yield state, look, spans
@@ -170,7 +171,7 @@ def _frame(panel: style.Axes, bands: list[Band]) -> None:
 
 def _soc(panel: style.Axes, course: Frame) -> None:
     """State of charge."""
-    panel.plot(course["time_min"], course["soc_share"], color=style.BLACK, linewidth=1.6)
+    panel.plot(course["time_min"], course["soc_share"], color=palette.BLACK, linewidth=1.6)
     panel.set_ylabel("State of charge\n[%]")
     style.percent_ticks(panel)
     panel.set_ylim(min(0.0, float(course["soc_share"].min())) - 0.02, 1.04)
@@ -179,18 +180,25 @@ def _soc(panel: style.Axes, course: Frame) -> None:
 def _current(panel: style.Axes, course: Frame) -> None:
     """Current: charge plain above the zero line, use hatched below."""
     times, amps = course["time_min"], course["amps"]
-    panel.fill_between(times, amps.clip(lower=0.0), 0.0, facecolor=style.VERMILION, alpha=0.35, linewidth=0.0)
+    panel.fill_between(times, amps.clip(lower=0.0), 0.0, facecolor=palette.VERMILION, alpha=0.35, linewidth=0.0)
     panel.fill_between(
-        times, amps.clip(upper=0.0), 0.0, facecolor="none", edgecolor=style.BLUE, hatch="////", alpha=0.6, linewidth=0.0
+        times,
+        amps.clip(upper=0.0),
+        0.0,
+        facecolor="none",
+        edgecolor=palette.BLUE,
+        hatch="////",
+        alpha=0.6,
+        linewidth=0.0,
     )
-    panel.axhline(0.0, color=style.BLACK, linewidth=0.8)
-    panel.plot(times, amps, color=style.BLACK, linewidth=1.3)
+    panel.axhline(0.0, color=palette.BLACK, linewidth=0.8)
+    panel.plot(times, amps, color=palette.BLACK, linewidth=1.3)
     panel.margins(y=0.12)
     panel.set_ylabel("Current\n[A]")
     beside = panel.get_yaxis_transform()
     for word, colour, away_pt, align in (
-        ("charge\n(plain)", style.VERMILION, 8.0, "bottom"),
-        ("use\n(hatched)", style.BLUE, -8.0, "top"),
+        ("charge\n(plain)", palette.VERMILION, 8.0, "bottom"),
+        ("use\n(hatched)", palette.BLUE, -8.0, "top"),
     ):
         panel.annotate(
             word, (1.01, 0.0), xycoords=beside, xytext=(0.0, away_pt), textcoords="offset points", va=align,
@@ -200,15 +208,15 @@ def _current(panel: style.Axes, course: Frame) -> None:
 
 def _temperature(panel: style.Axes, course: Frame) -> None:
     """Temperature of the electrolyte."""
-    panel.plot(course["time_min"], course["temperature_degc"], color=style.BLACK, linewidth=1.6)
+    panel.plot(course["time_min"], course["temperature_degc"], color=palette.BLACK, linewidth=1.6)
     panel.margins(y=0.15)
     panel.set_ylabel("Electrolyte\n[°C]")
 
 
 def _gas(panel: style.Axes, course: Frame) -> None:
     """Gas current, with the hydrogen that it makes on a second scale."""
-    panel.fill_between(course["time_min"], course["gas_a"], 0.0, facecolor=style.GREEN, alpha=0.35, linewidth=0.0)
-    panel.plot(course["time_min"], course["gas_a"], color=style.GREEN, linewidth=1.6)
+    panel.fill_between(course["time_min"], course["gas_a"], 0.0, facecolor=palette.GREEN, alpha=0.35, linewidth=0.0)
+    panel.plot(course["time_min"], course["gas_a"], color=palette.GREEN, linewidth=1.6)
     panel.set_ylim(0.0, 1.15 * float(course["gas_a"].max()) or 1.0)
     panel.set_ylabel("Gas current\n[A]")
     litres = course.attrs.get("hydrogen_l_per_ah")
@@ -235,7 +243,7 @@ def _ribbon(figure: style.Figure, panel: style.Axes, bands: list[Band]) -> None:
 
     legend = []
     for state, (colour, hatch, short), spans in _by_state(bands):
-        look = style.fill_of(colour, hatch) | {"edgecolor": "0.45"}
+        look = palette.fill_of(colour, hatch) | {"edgecolor": "0.45"}
         _strip(panel, spans, RIBBON, clip_on=False, **look)
         if not _words_in_strip(panel, (state, short), spans, bands[-1][1] - bands[0][0]):
             legend.append(Patch(**look, label=state))

@@ -6,12 +6,13 @@ from itertools import filterfalse
 from batsim.study.bottleneck.bottleneck import Bottleneck, Gain
 from batsim.study.differences import signed
 from batsim.views.charts import chart_style as style
+from batsim.views.charts import palette
 from batsim.views.text.numbers import number_text
 
 WIDTH_IN, ROW_IN, AROUND_IN = 9.0, 0.44, 2.2
 HEIGHT, LETTERS = 0.66, 42
 CLEAR, HARM, OPEN = "clearly saves", "clearly costs", "cannot be told from nothing"
-FILLS = {CLEAR: (style.GREEN, "||"), HARM: (style.VERMILION, "xxxx"), OPEN: (style.WHITE, "")}
+FILLS = {CLEAR: (palette.GREEN, "||"), HARM: (palette.VERMILION, "xxxx"), OPEN: (palette.WHITE, "")}
 NONE = "There is nothing with a limit of which one more could be tried."
 
 
@@ -43,9 +44,9 @@ def bottleneck_chart(bottleneck: Bottleneck, ax: style.AxesOrNew = None) -> styl
     legend: style.Legend = {}
     for row, gain in enumerate(gains):
         word = _word(gain)
-        legend[word] = ax.barh([row], [gain.interval.mean], HEIGHT, **style.fill_of(*FILLS[word]))  # type: ignore[assignment]
+        legend[word] = ax.barh([row], [gain.interval.mean], HEIGHT, **palette.fill_of(*FILLS[word]))  # type: ignore[assignment]
     style.whiskers(ax, range(len(gains)), [gain.interval for gain in gains])
-    ax.axvline(0.0, color=style.BLACK, linewidth=1.0)
+    ax.axvline(0.0, color=palette.BLACK, linewidth=1.0)
     _part(ax, len(bottleneck.gains), len(levers))
     ax.margins(x=0.06)
     style.names_at(ax, [gain.what for gain in gains], LETTERS)
@@ -58,7 +59,7 @@ def bottleneck_chart(bottleneck: Bottleneck, ax: style.AxesOrNew = None) -> styl
 def _part(ax: style.Axes, things: int, levers: int) -> None:
     """Part levers from things by a line, where there are both."""
     if things and levers:
-        ax.axhline(things - 0.5, color=style.GREY, linewidth=1.0, linestyle="--")
+        ax.axhline(things - 0.5, color=palette.GREY, linewidth=1.0, linestyle="--")
 
 
 def _whiskers(bottleneck: Bottleneck) -> str:

@@ -1,17 +1,15 @@
-"""What all charts share: colours, hatches, names that fit, frames, whiskers, time axes, legends and notes."""
+"""What all charts share: sizes of type, axes, frames, headings, legends, whiskers, time axes and notes."""
 
-import csv
 import math
-import re
 from collections.abc import Callable, Iterable, Sequence
-from pathlib import Path
-from textwrap import fill, wrap
+from textwrap import fill
 from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
-from batsim.measures.names import PART_LABELS
 from batsim.measures.windows import Floats, Whole
 from batsim.scenario.parts.week import moment_text
 from batsim.statistics.intervals import Interval
+from batsim.views.charts.names_fit import NAME_LETTERS, names_fit, with_short_names
+from batsim.views.charts.palette import BLACK, fill_of, ink_on
 
 if TYPE_CHECKING:
     from matplotlib import artist, axes, figure
@@ -24,43 +22,6 @@ Figure: TypeAlias = "figure.Figure"
 Legend = dict[str, Artist]
 """What has been drawn, by its words."""
 Counts = TypeVar("Counts", Floats, Whole)
-Look = tuple[str, str, str]
-"""Colour, hatch and words."""
-
-COLOURS = {
-    "blue": "#0072B2", "vermilion": "#D55E00", "green": "#009E73", "black": "#000000", "sky": "#56B4E9",
-    "orange": "#E69F00", "yellow": "#F0E442", "purple": "#CC79A7", "grey": "#999999", "white": "#FFFFFF",
-}  # fmt: skip
-"""Palette of Okabe and Ito, "Color Universal Design", 2002: told apart with any kind of colour vision. The hatches tell
-what is filled apart in grey print."""
-BLUE, VERMILION, GREEN, BLACK, SKY, ORANGE, YELLOW, PURPLE, GREY, WHITE = COLOURS.values()
-
-with Path(__file__).with_name("looks.csv").open(newline="", encoding="utf-8") as _lines:
-    _LOOKS = list(csv.DictReader(_lines))
-
-
-def looks_of(what: str) -> dict[str, Look]:
-    """Looks of all that is of a kind, by its name, as `looks.csv` says."""
-    return {row["name"]: (COLOURS[row["colour"]], row["hatch"], row["words"]) for row in _LOOKS if row["of"] == what}
-
-
-STATE_LOOKS, TASK_LOOKS, CAUSE_LOOKS = looks_of("state"), looks_of("task"), looks_of("cause of a wait")
-PART_LOOKS = {part: (*look[:2], PART_LABELS[part]) for part, look in looks_of("cause of downtime").items()}
-"""Causes of downtime, in the words of its measures; what a queue lacks looks as in the chart of a room."""
-LOST_LOOKS, COST_LOOKS = looks_of("lost to"), looks_of("yearly cost")
-"""What truck time is lost to, and what a year's cost goes to: plain colours, each with one meaning in all charts."""
-CHARGER_LOOKS = {name: look[:2] for name, look in looks_of("charger").items()}
-"""Colour and hatch of what chargers do, but for being free."""
-
-LINES: tuple[tuple[str, Any], ...] = tuple(
-    zip(
-        (BLUE, VERMILION, GREEN, PURPLE, ORANGE, BLACK, SKY) * 3,
-        ("-", "--", "-.", ":", (0, (5, 1)), (0, (3, 1, 1, 1, 1, 1)), (0, (1, 1)), (0, (8, 2))) * 3,
-        strict=False,
-    )
-)
-"""Colour and dashes of lines; no two are the same, and neighbours differ in both."""
-
 MOST_TICKS = 9
 DAY = 1440
 TICKS_MIN = (
@@ -77,19 +38,10 @@ LETTER = 0.55
 """Width of a letter over the size of its type, about. [-]"""
 LEAST_ROWS = 2
 """Rows for which a new figure has room at least."""
-NAME_LETTERS, NAME_LINES = 26, 2
-"""Letters in a line of a name beside an axis, and its lines."""
 DRAWN_SHARE = 0.58
 """Part of its figure's width that axes take at least, about. [-]"""
 PATCH = 0.86
 """Height of what is under letters, over that of its bar: the bar's edge stays. [-]"""
-CUT = "…"
-TOLD = 40
-"""Letters of a name that stand in a title or a note."""
-LONG_NAME = re.compile(rf"(?<!\w)'([^']{{{TOLD + 1},}})'(?!\w)")
-FIXED = "\N{NO-BREAK SPACE}"
-EDGE: dict[str, Any] = {"edgecolor": "0.3", "linewidth": 0.5}
-"""Edge of what is filled."""
 WHISKER: dict[str, Any] = {"color": BLACK, "linewidth": 1.3, "capsize": 4.0, "capthick": 1.3, "zorder": 5.0}
 
 
@@ -128,7 +80,7 @@ def frame(ax: Axes, grid: str = "y", colour: str = "0.82") -> None:
 
 def heading(ax: Axes, title: str, note: str = "", size_pt: float = TITLE_PT) -> None:
     """Title and a smaller note above axes, long names in them cut, both wrapped; never read as a formula."""
-    title, note = map(_with_short_names, (title, note))
+    title, note = map(with_short_names, (title, note))
     width_pt = 72.0 * ax.get_position().width * ax.get_figure(root=True).get_figwidth()  # type: ignore[union-attr]
     lines = fill(note, max(24, int(width_pt / (LETTER * NOTE_PT))))
     pad = 6.0 + (5.0 + 1.25 * NOTE_PT * (lines.count("\n") + 1) if note else 0.0)
@@ -163,12 +115,7 @@ def _within_pt(figure: Figure) -> float:
 
 def wrapped(text: str, width_pt: float, size_pt: float) -> str:
     """A text in lines of a width, long names in it cut. [pt]"""
-    return fill(_with_short_names(text), max(24, int(width_pt / (LETTER * size_pt))))
-
-
-def _with_short_names(text: str) -> str:
-    """A text in which long names in quotes are cut."""
-    return LONG_NAME.sub(lambda found: f"'{names_fit([found[1]], TOLD, 1)[0]}'", text)
+    return fill(with_short_names(text), max(24, int(width_pt / (LETTER * size_pt))))
 
 
 def _small_above(ax: Axes, text: str, across: float, up_pt: float) -> None:
@@ -177,45 +124,6 @@ def _small_above(ax: Axes, text: str, across: float, up_pt: float) -> None:
         text, (across, 1.0), xycoords="axes fraction", xytext=(0.0, up_pt), textcoords="offset points", va="bottom",
         fontsize=NOTE_PT, color="0.3", parse_math=False, annotation_clip=False,
     )  # fmt: skip
-
-
-def names_fit(
-    names: Iterable[str], letters: int = NAME_LETTERS, lines: int = NAME_LINES, *, paths: bool = False
-) -> list[str]:
-    r"""Names wrapped, or cut in the middle where they are longer than that; no two different ones become the same.
-
-    Paths in a scenario are wrapped at their dots.
-
-    Examples
-    --------
-    >>> names_fit(["rollers", "a very long name of a layout"], 10)
-    ['rollers', 'a very l…a\nlayout']
-    """
-    whole = list(names)
-    fitted = [_fit(name, letters, lines, paths=paths) for name in whole]
-    if len(set(fitted)) < len(set(whole)):
-        fitted = [
-            text if fitted.count(text) == 1 else _fit(f"{number}: {name}", letters, lines, paths=paths)
-            for number, (name, text) in enumerate(zip(whole, fitted, strict=True), 1)
-        ]
-    return fitted
-
-
-def _fit(name: str, letters: int, lines: int, *, paths: bool) -> str:
-    """One name, in so many lines at most."""
-    name = " ".join(name.split())
-    if paths:
-        name = name.replace(" ", FIXED).replace(".", ". ")
-    kept = wrap(name, letters)
-    most = letters * lines
-    while len(kept) > lines:
-        most -= 1
-        head = (most + 1) // 2
-        kept = wrap(f"{name[:head].rstrip()}{CUT}{name[len(name) - (most - head) :].lstrip()}", letters)
-    text = "\n".join(kept)
-    if paths:
-        text = text.replace(". ", ".").replace(FIXED, " ")
-    return f" {text}" if text.startswith("_") else text
 
 
 def legend_row(ax: Axes, legend: Legend, below_pt: float, columns: int = 5) -> None:
@@ -260,16 +168,6 @@ def _legend(ax: Axes, legend: Legend, **place: Any) -> None:  # noqa: ANN401 - w
             text.set_parse_math(False)
 
 
-def fill_of(colour: str, hatch: str) -> dict[str, Any]:
-    """How something filled is drawn: pale, hatched, with an edge."""
-    return {"facecolor": pale(colour), "hatch": hatch, **EDGE}
-
-
-def solid_of(colour: str, hatch: str = "") -> dict[str, Any]:
-    """How something is drawn whose colour is its meaning: full colour, white edge and hatch."""
-    return {"facecolor": colour, "hatch": hatch, "edgecolor": WHITE, "linewidth": 0.8}
-
-
 def write_on(ax: Axes, x: float, y: float, text: str, colour: str, height: float) -> None:
     """Write in the middle of a bar of a colour and a height, on a part of it without a hatch across the letters."""
     wide = text_width(ax, text)
@@ -286,15 +184,6 @@ def write_on(ax: Axes, x: float, y: float, text: str, colour: str, height: float
         parse_math=False,
         clip_on=True,
     )
-
-
-def ink_on(colour: str) -> str:
-    """Black or white, whichever stands out more from a colour. (WCAG 2.2, relative luminance and contrast ratio)"""
-    from matplotlib.colors import to_rgb
-
-    linear = (part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in to_rgb(colour))
-    luminance = sum(weight * part for weight, part in zip((0.2126, 0.7152, 0.0722), linear, strict=True))
-    return BLACK if (luminance + 0.05) / 0.05 > 1.05 / (luminance + 0.05) else WHITE
 
 
 def text_width(ax: Axes, text: str, size_pt: float = NOTE_PT) -> float:
@@ -399,11 +288,3 @@ def time_ticks(ax: Axes, from_min: float, to_min: float, label: Callable[[float]
     step = next((step for step in TICKS_MIN if (to_min - from_min) / step <= MOST_TICKS), TICKS_MIN[-1])
     ax.xaxis.set_major_locator(MultipleLocator(step))
     ax.xaxis.set_major_formatter(FuncFormatter(lambda time_min, _: label(time_min)))
-
-
-def pale(colour: str) -> tuple[float, float, float]:
-    """Mix a colour with white, so that the hatch and the word on it can be read."""
-    from matplotlib.colors import to_rgb
-
-    red, green, blue = to_rgb(colour)
-    return 0.45 * red + 0.55, 0.45 * green + 0.55, 0.45 * blue + 0.55

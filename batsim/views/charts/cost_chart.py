@@ -7,6 +7,7 @@ from batsim.plan.plan import LayoutPlan, Plan
 from batsim.statistics.intervals import Interval
 from batsim.study.prices import MARK, Price, plain_amount
 from batsim.views.charts import chart_style as style
+from batsim.views.charts import palette
 from batsim.views.charts.solid_rows import AROUND_IN, ROW_IN, Part, Row, draw_rows
 
 THOUSAND = 1000.0
@@ -40,7 +41,7 @@ def cost_chart(plans: Plan, ax: style.AxesOrNew = None) -> style.Axes:
     if not any(math.isfinite(each.money.at_equal_work.value) for each in layouts):
         return style.empty(ax, title, NONE, style.FINDING_PT)
     costs = [cost_items(each.money) for each in layouts]
-    parts = [Part(look, [items[name].value / THOUSAND for items in costs]) for name, look in style.COST_LOOKS.items()]
+    parts = [Part(look, [items[name].value / THOUSAND for items in costs]) for name, look in palette.COST_LOOKS.items()]
     draw_rows(ax, [_row(plans, each) for each in layouts], parts, columns=4)
     ax.set_xlabel(f"Cost [thousand {plans.scenario.site.currency} a year]", fontsize=style.WORD_PT)
     style.heading(ax, title, _note(layouts), style.FINDING_PT)
@@ -52,7 +53,7 @@ def cost_text(plans: Plan) -> str:
     rows = []
     for layout in _by_cost(plans):
         items = {name: cost.rounded.value for name, cost in cost_items(layout.money).items() if cost.value > 0.0}
-        of_it = ", ".join(f"{style.COST_LOOKS[name][2]} {plain_amount(amount)}" for name, amount in items.items())
+        of_it = ", ".join(f"{palette.COST_LOOKS[name][2]} {plain_amount(amount)}" for name, amount in items.items())
         total = layout.money.at_equal_work.text
         rows.append(f"'{layout.layout}'{_mark(plans, layout)} {total}{f' ({of_it})' * bool(of_it)}")
     currency = plans.scenario.site.currency

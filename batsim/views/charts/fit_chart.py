@@ -8,6 +8,8 @@ import numpy as np
 from batsim.statistics.fitting import FEW, FIXED, NOTHING, OBSERVED, Candidate, Fitted
 from batsim.statistics.mixtures import Kind
 from batsim.views.charts import chart_style as style
+from batsim.views.charts import palette
+from batsim.views.charts.names_fit import TOLD, names_fit
 from batsim.views.text.numbers import counted
 
 SIZE: style.Inches = (style.COLUMN_IN, 3.5)
@@ -40,7 +42,7 @@ def fit_chart(fitted: Fitted, what: str = "Duration", unit: str = "min") -> styl
         the right measured quantiles over those of the law. Where no law agrees, the best that was refused is drawn. The
         title says which law it is.
     """
-    figure, what = style.new_figure(SIZE), style.names_fit([what], style.TOLD, 1)[0]
+    figure, what = style.new_figure(SIZE), names_fit([what], TOLD, 1)[0]
     figure.suptitle(
         fill(_finding(fitted, what, unit), TITLE_LETTERS), x=0.02, ha="left", fontsize=style.FINDING_PT,
         fontweight="bold", parse_math=False,
@@ -72,12 +74,14 @@ def _draw_shares(ax: style.Axes, fitted: Fitted, across: str) -> None:
     steps = fitted.steps()
     end = float(fitted.values.max())
     edges = np.append(steps.at, max(end, steps.at[-1]))
-    band = style.band(ax, edges, steps.low, steps.high, style.GREY, "")
-    (line,) = ax.step([steps.at[0], *edges], [0.0, *style.ended(steps.share)], where="post", color=style.BLACK, lw=1.5)
+    band = style.band(ax, edges, steps.low, steps.high, palette.GREY, "")
+    (line,) = ax.step(
+        [steps.at[0], *edges], [0.0, *style.ended(steps.share)], where="post", color=palette.BLACK, lw=1.5
+    )
     legend: style.Legend = {MEASURED: line, f"{100.0 * fitted.confidence:g} % band": band}
     law = fitted.drawn_law
     if law is not None:
-        (curve,) = ax.plot(*fitted.curve(), color=style.BLUE, linestyle="--", linewidth=1.9, zorder=4.0)
+        (curve,) = ax.plot(*fitted.curve(), color=palette.BLUE, linestyle="--", linewidth=1.9, zorder=4.0)
         legend = {_law_words(fitted, law): curve, **legend}
     ax.set_ylim(0.0, 1.02)
     style.percent_ticks(ax)
@@ -94,8 +98,8 @@ def _draw_quantiles(ax: style.Axes, fitted: Fitted, unit: str) -> None:
         return
     style.frame(ax, "both")
     most = 1.05 * max(float(law.max()), float(measured.max()))
-    ax.plot([0.0, most], [0.0, most], color=style.BLUE, linestyle="--", linewidth=1.5)
-    ax.plot(law, measured, color=style.BLACK, marker="o", linestyle="", markersize=3.0, markerfacecolor="none")
+    ax.plot([0.0, most], [0.0, most], color=palette.BLUE, linestyle="--", linewidth=1.5)
+    ax.plot(law, measured, color=palette.BLACK, marker="o", linestyle="", markersize=3.0, markerfacecolor="none")
     ax.set_xlim(0.0, most)
     ax.set_ylim(0.0, most)
     _words(ax, f"Quantile of the law [{unit}]", f"Measured quantile [{unit}]")

@@ -11,6 +11,7 @@ from batsim.decision.answer import MEETS, MISSES, NOT_THE_MARGIN, Answer
 from batsim.decision.trials import Trial
 from batsim.study.limits import Limit
 from batsim.views.charts import chart_style as style
+from batsim.views.charts import palette
 from batsim.views.text.numbers import counted, is_share, measure_of, unit_of
 
 COLUMNS = 2
@@ -20,9 +21,9 @@ PANEL_IN, AROUND_IN, NOTHING_IN = 2.5, 1.3, 2.0
 DEAREST = 1.6
 """Plans dearer than so many times the best are left out, to keep the rest apart."""
 MARKS = {
-    MEETS: (style.BLUE, "o", style.BLUE, "meets all targets"),
-    NOT_THE_MARGIN: (style.ORANGE, "D", style.WHITE, "meets them, by too little"),
-    MISSES: (style.VERMILION, "X", style.VERMILION, "misses a target"),
+    MEETS: (palette.BLUE, "o", palette.BLUE, "meets all targets"),
+    NOT_THE_MARGIN: (palette.ORANGE, "D", palette.WHITE, "meets them, by too little"),
+    MISSES: (palette.VERMILION, "X", palette.VERMILION, "misses a target"),
 }
 """Colour, mark, what fills it, and word of what can be said of a plan."""
 CHEAPER = {
@@ -156,11 +157,11 @@ def _panel(ax: style.Axes, seen: Seen, limit: Limit) -> style.Legend:
     legend[FRONTIER] = _frontier(ax, shown, limit)
     at = _across(seen.best, limit), seen.best.cost()
     ax.plot(
-        *([each] for each in at), marker="o", markersize=RING_PT, markerfacecolor="none", markeredgecolor=style.BLACK,
+        *([each] for each in at), marker="o", markersize=RING_PT, markerfacecolor="none", markeredgecolor=palette.BLACK,
         markeredgewidth=1.4, linestyle="", zorder=5.0,
     )  # fmt: skip
     for signed, dashes, word in ((limit.most, "--", "target"), (limit.tested, ":", "tested")):
-        ax.axvline(_number(limit, signed), color=style.BLACK, linewidth=1.2, linestyle=dashes, zorder=2.0)
+        ax.axvline(_number(limit, signed), color=palette.BLACK, linewidth=1.2, linestyle=dashes, zorder=2.0)
         _name_line(ax, limit, signed, word)
     ax.margins(x=0.12, y=0.25)
     _name_best(ax, *at)
@@ -182,7 +183,7 @@ def _name_line(ax: style.Axes, limit: Limit, signed: float, word: str) -> None:
     ax.annotate(
         f"{word} {x:.4g}", (x, 1.0), xycoords=("data", "axes fraction"), xytext=(2.0 if right else -2.0, -2.0),
         textcoords="offset points", rotation=90.0, ha="left" if right else "right", va="top", fontsize=style.NOTE_PT,
-        zorder=6.0, bbox={"facecolor": style.WHITE, "edgecolor": "none", "alpha": 0.7, "pad": 0.5},
+        zorder=6.0, bbox={"facecolor": palette.WHITE, "edgecolor": "none", "alpha": 0.7, "pad": 0.5},
     )  # fmt: skip
 
 
@@ -193,7 +194,7 @@ def _name_best(ax: style.Axes, x: float, y: float) -> None:
     ax.annotate(
         BEST, (x, y), xytext=(-11.0 if beyond else 11.0, -13.0), textcoords="offset points",
         ha="right" if beyond else "left", va="center", fontsize=style.WORD_PT, fontweight="bold", zorder=7.0,
-        bbox={"facecolor": style.WHITE, "edgecolor": "none", "alpha": 0.8, "pad": 0.8},
+        bbox={"facecolor": palette.WHITE, "edgecolor": "none", "alpha": 0.8, "pad": 0.8},
     )  # fmt: skip
 
 
@@ -206,8 +207,8 @@ def _marks(ax: style.Axes, answer: Answer, shown: list[Trial], limit: Limit) -> 
             (legend[word],) = ax.plot(
                 [_across(trial, limit) for trial in mine], [trial.cost() for trial in mine], color=colour,
                 marker=marker, markersize=7.0, markerfacecolor=inside, linestyle="", zorder=3.0,
-                markeredgecolor=colour if inside == style.WHITE else style.WHITE,
-                markeredgewidth=1.4 if inside == style.WHITE else 0.8,
+                markeredgecolor=colour if inside == palette.WHITE else palette.WHITE,
+                markeredgewidth=1.4 if inside == palette.WHITE else 0.8,
             )  # fmt: skip
     return legend
 
@@ -224,7 +225,7 @@ def _cheapest(shown: list[Trial], limit: Limit) -> list[Trial]:
 def _frontier(ax: style.Axes, shown: list[Trial], limit: Limit) -> style.Artist:
     """Draw a step line through the cheapest plans at each level."""
     points = [(_across(trial, limit), trial.cost()) for trial in _cheapest(shown, limit)]
-    (line,) = ax.plot(*zip(*points, strict=True), color=style.GREY, linewidth=1.4, drawstyle="steps-post", zorder=2.5)
+    (line,) = ax.plot(*zip(*points, strict=True), color=palette.GREY, linewidth=1.4, drawstyle="steps-post", zorder=2.5)
     return line
 
 

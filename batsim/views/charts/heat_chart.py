@@ -7,6 +7,7 @@ import numpy as np
 from batsim.scenario.parts.week import DAYS, WEEK_MIN
 from batsim.study.lost_by_hour import HOURS, LostByHour
 from batsim.views.charts import chart_style as style
+from batsim.views.charts import palette
 from batsim.views.text.numbers import counted
 
 if TYPE_CHECKING:
@@ -67,7 +68,7 @@ def heat_text(lost: LostByHour) -> str:
 def _no_work(ax: style.Axes, lost: LostByHour) -> None:
     """Mark the hours in which no truck works."""
     days, hours = np.nonzero(lost.working_min.reshape(len(DAYS), HOURS) <= 0.0)
-    ax.plot(hours + 0.5, days + 0.5, "x", color=style.GREY, markersize=3.0, markeredgewidth=0.7)
+    ax.plot(hours + 0.5, days + 0.5, "x", color=palette.GREY, markersize=3.0, markeredgewidth=0.7)
 
 
 def _mark_worst(ax: style.Axes, lost: LostByHour) -> None:
@@ -75,10 +76,10 @@ def _mark_worst(ax: style.Axes, lost: LostByHour) -> None:
     from matplotlib.patches import Rectangle
 
     day, hour = lost.worst
-    ax.add_patch(Rectangle((hour, day), 1.0, 1.0, fill=False, edgecolor=style.VERMILION, linewidth=2.2, zorder=4.0))
+    ax.add_patch(Rectangle((hour, day), 1.0, 1.0, fill=False, edgecolor=palette.VERMILION, linewidth=2.2, zorder=4.0))
     ax.text(
         hour + 0.5, day + 0.5, f"{lost.worst_min:.0f}", ha="center", va="center", fontsize=style.NOTE_PT,
-        color=style.WHITE, zorder=5.0,
+        color=palette.WHITE, zorder=5.0,
     )  # fmt: skip
 
 

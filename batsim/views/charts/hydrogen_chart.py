@@ -4,6 +4,7 @@ from batsim.plan.evidence import Evidence
 from batsim.plan.ventilation import HydrogenWeek, Ventilation, hydrogen_week
 from batsim.scenario.parts.week import WEEK_MIN, moment_text, name_of_weeks
 from batsim.views.charts import chart_style as style
+from batsim.views.charts import palette
 
 SIZE_IN = (10.0, 4.0)
 HEADROOM = 1.15
@@ -35,10 +36,10 @@ def hydrogen_chart(evidence: Evidence, ventilation: Ventilation, ax: style.AxesO
     style.heading(ax, title, _note(week))
     style.frame(ax)
     percent = 100.0 * week.share
-    filled = ax.fill_between(week.time_min, percent, 0.0, **style.fill_of(style.GREEN, "....") | {"linewidth": 0.0})
-    ax.plot(week.time_min, percent, color=style.BLACK, linewidth=1.3)
-    limit = ax.axhline(100.0 * week.limit_share, color=style.VERMILION, linewidth=1.4, linestyle="--")
-    style.mark_peak(ax, week.peak_min, 100.0 * week.peak_share, style.BLACK)
+    filled = ax.fill_between(week.time_min, percent, 0.0, **palette.fill_of(palette.GREEN, "....") | {"linewidth": 0.0})
+    ax.plot(week.time_min, percent, color=palette.BLACK, linewidth=1.3)
+    limit = ax.axhline(100.0 * week.limit_share, color=palette.VERMILION, linewidth=1.4, linestyle="--")
+    style.mark_peak(ax, week.peak_min, 100.0 * week.peak_share, palette.BLACK)
     ax.set_ylim(0.0, HEADROOM * 100.0 * max(week.limit_share, week.peak_share))
     style.week_axis(ax, 0.0, WEEK_MIN)
     style.axis_words(ax, "Weekday", "Hydrogen [% of the air]")

@@ -11,6 +11,8 @@ from batsim.record.words import CAUSES, NO_BATTERY, NO_BAY, NO_DEVICE
 from batsim.scenario.parts.week import DAYS, FULL_DAYS
 from batsim.study.worst_hour import WorstHour
 from batsim.views.charts import chart_style as style
+from batsim.views.charts import palette
+from batsim.views.charts.names_fit import names_fit
 from batsim.views.charts.time_axis import one_run_note
 from batsim.views.text.numbers import counted, short_number
 from batsim.views.text.trace_text import clock
@@ -27,7 +29,7 @@ BESIDE_PT = (27.0, 53.0)
 """Where the columns of minutes end, to the right of the lanes. [pt]"""
 LEAST_SAID_MIN = 0.5
 """A wait that is shorter is not written into its lane. [min]"""
-COLOURS = {**{word: look[:2] for word, look in style.LOST_LOOKS.items()}, OUT: (style.BLACK, "xxxx")}
+COLOURS = {**{word: look[:2] for word, look in palette.LOST_LOOKS.items()}, OUT: (palette.BLACK, "xxxx")}
 ONE_OF = {CAUSES[NO_BATTERY]: "a ready battery", CAUSES[NO_BAY]: "an empty bay", CAUSES[NO_DEVICE]: "a device"}
 NOTHING_LOST = "No truck loses a minute to its battery in the measured time."
 
@@ -122,7 +124,7 @@ def _draw(ax: style.Axes, lane: TruckLane | Lane, place: float, hour: WorstHour)
     stretches = _inside(lane, hour)
     for each in stretches:
         colour, hatch = COLOURS[each.what]
-        ax.barh([place], [each.to_min - each.from_min], HEIGHT, [each.from_min], **style.solid_of(colour, hatch))
+        ax.barh([place], [each.to_min - each.from_min], HEIGHT, [each.from_min], **palette.solid_of(colour, hatch))
     if isinstance(lane, TruckLane):
         waits = [each for each in stretches if each.what == WAITING]
         if waits:
@@ -159,7 +161,7 @@ def _beside(ax: style.Axes, trucks: list[TruckLane]) -> None:
             ax.annotate(
                 text, (1.0, place), xycoords=ax.get_yaxis_transform(), xytext=(across_pt, 0.0),
                 textcoords="offset points", ha="right", va="center", fontsize=style.NOTE_PT,
-                color="0.3" if place < 0 else style.BLACK, annotation_clip=False,
+                color="0.3" if place < 0 else palette.BLACK, annotation_clip=False,
             )  # fmt: skip
 
 
@@ -170,13 +172,13 @@ def _frame(
     style.frame(ax, "x")
     style.time_ticks(ax, hour.from_min, hour.to_min, lambda time_min: clock(hour.facts, time_min).partition(" ")[2])
     names = [*(_name(hour.facts, lane) for lane in trucks), *(_thing(lane) for lane in things)]
-    ax.set_yticks(places, style.names_fit(names, LETTERS, 1), parse_math=False, fontsize=style.NOTE_PT)
+    ax.set_yticks(places, names_fit(names, LETTERS, 1), parse_math=False, fontsize=style.NOTE_PT)
     ax.tick_params(axis="y", length=0.0)
     ax.tick_params(axis="x", labelsize=style.NOTE_PT)
     ax.set_ylim(places[-1] + 0.7, -1.5)
     for place, before in zip(places[1:], places, strict=False):
         if place - before > 1.0:
-            ax.axhline((place + before) / 2.0, color=style.GREY, linewidth=0.8)
+            ax.axhline((place + before) / 2.0, color=palette.GREY, linewidth=0.8)
     style.shade(ax, hour.idle, 0.12)
 
 
@@ -184,7 +186,7 @@ def _sample(word: str) -> style.Artist:
     """What stands for a word in the legend."""
     from matplotlib.patches import Patch
 
-    return Patch(**style.solid_of(*COLOURS[word]))
+    return Patch(**palette.solid_of(*COLOURS[word]))
 
 
 def _name(facts: RunFacts, lane: TruckLane) -> str:

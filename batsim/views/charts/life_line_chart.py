@@ -8,6 +8,7 @@ from batsim.record.facts import RunFacts
 from batsim.record.record import Record
 from batsim.record.words import STATES
 from batsim.views.charts import chart_style as style
+from batsim.views.charts import palette
 from batsim.views.charts.time_axis import clock_axis, one_run_note, span_text
 
 WIDTH_IN, ROW_IN, AROUND_IN = 11.0, 0.34, 2.0
@@ -76,7 +77,7 @@ def _bars(ax: style.Axes, rows: Sequence[Sequence[Stretch]]) -> style.Legend:
     """Draw the states of batteries, one below the other; each state with what stands for it in the legend."""
     legend: style.Legend = {}
     for state in STATES:
-        look = style.fill_of(*style.STATE_LOOKS[state][:2])
+        look = palette.fill_of(*palette.STATE_LOOKS[state][:2])
         for row, stretches in enumerate(rows):
             spans = [(part.from_min, part.to_min - part.from_min) for part in stretches if part.state == state]
             if spans:

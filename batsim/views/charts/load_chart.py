@@ -5,6 +5,7 @@ from batsim.measures.profile import QUARTER_HOUR_MIN
 from batsim.plan.evidence import Evidence
 from batsim.scenario.parts.week import moment_text
 from batsim.views.charts import chart_style as style
+from batsim.views.charts import palette
 from batsim.views.text.numbers import counted
 
 SIZE_IN = (10.0, 4.0)
@@ -36,11 +37,11 @@ def load_chart(evidence: Evidence, ax: style.AxesOrNew = None) -> style.Axes:
         return style.nothing(ax, NONE)
     style.frame(ax)
     edges = week.edges_min
-    band = style.band(ax, edges, week.low, week.high, style.BLUE, "////")
-    line = ax.stairs(week.mean, edges, baseline=None, color=style.BLACK, linewidth=1.4)
+    band = style.band(ax, edges, week.low, week.high, palette.BLUE, "////")
+    line = ax.stairs(week.mean, edges, baseline=None, color=palette.BLACK, linewidth=1.4)
     peak_kw = evidence.mean(PEAK)
-    level = ax.axhline(peak_kw, color=style.VERMILION, linewidth=1.2, linestyle="--")
-    mark = style.mark_peak(ax, week.peak_min, week.peak, style.VERMILION)
+    level = ax.axhline(peak_kw, color=palette.VERMILION, linewidth=1.2, linestyle="--")
+    mark = style.mark_peak(ax, week.peak_min, week.peak, palette.VERMILION)
     ax.set_ylim(0.0, HEADROOM * week.peak)
     style.week_axis(ax, float(edges[0]), float(edges[-1]))
     style.axis_words(ax, "Weekday", "Load [kW]")

@@ -8,6 +8,7 @@ from batsim.study.limits import DOWNTIME_TARGET, MET
 from batsim.study.running.runs import DOWNTIME
 from batsim.study.truck_shift import lost_minutes, lost_to
 from batsim.views.charts import chart_style as style
+from batsim.views.charts import palette
 from batsim.views.charts.solid_rows import AROUND_IN, ROW_IN, Part, Row, draw_rows
 from batsim.views.charts.stacked_charts import DOWNTIME_WORDS, premises
 from batsim.views.text.numbers import number_text, short_number
@@ -37,7 +38,7 @@ def minutes_chart(plans: Plan, ax: style.AxesOrNew = None) -> style.Axes:
     if not _known(comparison):
         return style.empty(ax, title, DOWNTIME_WORDS.empty, style.FINDING_PT)
     lost = [lost_to(lost_minutes(comparison.runs, layout)) for layout in comparison.ranking]
-    parts = [Part(look, [each[word] for each in lost]) for word, look in style.LOST_LOOKS.items()]
+    parts = [Part(look, [each[word] for each in lost]) for word, look in palette.LOST_LOOKS.items()]
     target = comparison.runs.scenario.targets.downtime_min_per_truck_shift
     draw_rows(ax, [_row(comparison, layout) for layout in comparison.ranking], parts, target)
     ax.set_xlabel(AXIS, fontsize=style.WORD_PT)

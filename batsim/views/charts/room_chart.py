@@ -12,6 +12,8 @@ from batsim.record.facts import RunFacts
 from batsim.record.record import Record
 from batsim.record.words import CAUSES, STATES
 from batsim.views.charts import chart_style as style
+from batsim.views.charts import palette
+from batsim.views.charts.names_fit import names_fit
 from batsim.views.charts.time_axis import clock_axis, one_run_note, span_text
 from batsim.views.text.trace_text import clock
 
@@ -127,7 +129,7 @@ def _stack(panel: style.Axes, course: RoomCourse, parts: list[tuple[Whole, str, 
     below = 0 * course.trucks_away
     for counts, colour, hatch, word in parts:
         above = below + counts
-        look = style.fill_of(colour, hatch) | {"edgecolor": "0.35", "linewidth": 0.4}
+        look = palette.fill_of(colour, hatch) | {"edgecolor": "0.35", "linewidth": 0.4}
         panel.fill_between(_edges(course), style.ended(below), style.ended(above), step="post", label=word, **look)
         below = above
     return float(below.max())
@@ -143,16 +145,16 @@ def _finish(panel: style.Axes, unit: str, most: float) -> None:
 
 def _queue(panel: style.Axes, course: RoomCourse, facts: RunFacts) -> None:
     """Trucks waiting, by what they wait for, and all that are away from work."""
-    parts = [(course.waiting[word], *style.CAUSE_LOOKS[word]) for word in CAUSES]
+    parts = [(course.waiting[word], *palette.CAUSE_LOOKS[word]) for word in CAUSES]
     most = _stack(panel, course, [part for part in parts if part[0].any()])
     away = style.ended(course.trucks_away)
-    panel.step(_edges(course), away, where="post", color=style.BLACK, linewidth=1.1, label="away from work, in all")
+    panel.step(_edges(course), away, where="post", color=palette.BLACK, linewidth=1.1, label="away from work, in all")
     _finish(panel, "Trucks", max(most, float(course.trucks_away.max())))
 
 
 def _batteries(panel: style.Axes, course: RoomCourse, facts: RunFacts) -> None:
     """Batteries by state."""
-    parts = [(course.batteries[state], *style.STATE_LOOKS[state][:2], state) for state in STATES]
+    parts = [(course.batteries[state], *palette.STATE_LOOKS[state][:2], state) for state in STATES]
     _stack(panel, course, [part for part in parts if part[0].any()])
     _finish(panel, "Batteries", 1.0)
     panel.set_ylim(0.0, float(facts.batteries))
@@ -160,7 +162,7 @@ def _batteries(panel: style.Axes, course: RoomCourse, facts: RunFacts) -> None:
 
 def _chargers(panel: style.Axes, course: RoomCourse, facts: RunFacts) -> None:
     """Chargers by what they do, and how many there are."""
-    parts = [(course.chargers[state], *look, state) for state, look in style.CHARGER_LOOKS.items()]
+    parts = [(course.chargers[state], *look, state) for state, look in palette.CHARGER_LOOKS.items()]
     most = _stack(panel, course, [part for part in parts if part[0].any()] or parts[:1])
     _finish(panel, "Chargers", max(most, _in_all(panel, course.chargers_in_all)))
 
@@ -169,13 +171,13 @@ def _in_all(panel: style.Axes, number: float) -> float:
     """Mark how many there are in all, where that is limited; returns what the axis has to show."""
     if number == float("inf"):
         return 0.0
-    panel.axhline(number, color=style.BLACK, linewidth=1.1, linestyle="--", label="in all")
+    panel.axhline(number, color=palette.BLACK, linewidth=1.1, linestyle="--", label="in all")
     return number
 
 
 def _ready(panel: style.Axes, course: RoomCourse, facts: RunFacts) -> None:
     """Ready batteries of each type."""
-    named = zip(style.names_fit(course.ready, LETTERS, 1), course.ready.values(), style.LINES, strict=False)
+    named = zip(names_fit(course.ready, LETTERS, 1), course.ready.values(), palette.LINES, strict=False)
     for name, count, (colour, dashes) in named:
         look: dict[str, Any] = {"color": colour, "linestyle": dashes, "linewidth": 1.5, "label": name}
         panel.step(_edges(course), style.ended(count), where="post", **look)
@@ -184,24 +186,24 @@ def _ready(panel: style.Axes, course: RoomCourse, facts: RunFacts) -> None:
 
 def _stations(panel: style.Axes, course: RoomCourse, facts: RunFacts) -> None:
     """Stations, or charging spots, with a truck in them."""
-    most = _stack(panel, course, [(course.stations_busy, style.BLUE, "---", "in use")])
+    most = _stack(panel, course, [(course.stations_busy, palette.BLUE, "---", "in use")])
     _finish(panel, "Charging\nspots" if facts.in_truck else "Stations", max(most, _in_all(panel, course.stations)))
 
 
 def _devices(panel: style.Axes, course: RoomCourse, facts: RunFacts) -> None:
     """Devices that jobs hold."""
-    most = _stack(panel, course, [(course.devices_busy, style.GREY, "\\\\\\\\", "in use")])
+    most = _stack(panel, course, [(course.devices_busy, palette.GREY, "\\\\\\\\", "in use")])
     _finish(panel, "Devices", max(most, _in_all(panel, course.devices)))
 
 
 def _attendants(panel: style.Axes, course: RoomCourse, facts: RunFacts) -> None:
     """Attendants at a job, on duty and in overtime, and how many are on duty."""
-    parts = [(course.attendants_busy, style.SKY, "////", "busy")]
+    parts = [(course.attendants_busy, palette.SKY, "////", "busy")]
     if course.attendants_in_overtime.any():
-        parts.append((course.attendants_in_overtime, style.VERMILION, "++", "in overtime"))
+        parts.append((course.attendants_in_overtime, palette.VERMILION, "++", "in overtime"))
     most = _stack(panel, course, parts)
     if facts.attendant_windows:
-        look: dict[str, Any] = {"color": style.BLACK, "linewidth": 1.4, "linestyle": "--", "label": "on duty"}
+        look: dict[str, Any] = {"color": palette.BLACK, "linewidth": 1.4, "linestyle": "--", "label": "on duty"}
         panel.step(_edges(course), style.ended(course.attendants_on_duty), where="post", **look)
         most = max(most, float(course.attendants_on_duty.max()))
     _finish(panel, "Attendants", most)

@@ -6,6 +6,8 @@ from collections import Counter
 from batsim.scenario.site import Scenario
 from batsim.study.room_plan import Box, RoomPlan, room_plan
 from batsim.views.charts import chart_style as style
+from batsim.views.charts import palette
+from batsim.views.charts.names_fit import names_fit
 from batsim.views.text.numbers import counted
 
 WIDTH_IN, AROUND_IN, LEAST_IN, MOST_IN = 11.0, 2.4, 3.6, 9.0
@@ -120,14 +122,14 @@ def _rectangle(ax: style.Axes, box: Box, **look: object) -> style.Artist:
 def _grounds(ax: style.Axes, plan: RoomPlan, legend: style.Legend) -> None:
     """Walls, aisles and zones."""
     if plan.room is not None:
-        legend["walls"] = _rectangle(ax, plan.room, facecolor="none", edgecolor=style.BLACK, linewidth=2.4)
+        legend["walls"] = _rectangle(ax, plan.room, facecolor="none", edgecolor=palette.BLACK, linewidth=2.4)
     for number, box in enumerate(plan.aisles):
-        drawn = _rectangle(ax, box, facecolor=style.pale(style.YELLOW), edgecolor="none", alpha=0.6, zorder=0.5)
+        drawn = _rectangle(ax, box, facecolor=palette.pale(palette.YELLOW), edgecolor="none", alpha=0.6, zorder=0.5)
         if not number:
             legend[f"aisle, keep clear ({plan.aisle_m:g} m)"] = drawn
     for name, box in plan.zones.items():
         legend[f"reach of {name.replace('_', ' ')}"] = _rectangle(
-            ax, box, facecolor="none", edgecolor=style.GREEN, linewidth=1.6, linestyle="-.", zorder=1.5
+            ax, box, facecolor="none", edgecolor=palette.GREEN, linewidth=1.6, linestyle="-.", zorder=1.5
         )
 
 
@@ -136,7 +138,7 @@ def _bays(ax: style.Axes, plan: RoomPlan, legend: style.Legend) -> None:
     rows: dict[str, list[int]] = {}
     drawn = None
     for bay in plan.bays:
-        drawn = _rectangle(ax, bay.box, **style.fill_of(style.BLUE, ""), zorder=2.0)
+        drawn = _rectangle(ax, bay.box, **palette.fill_of(palette.BLUE, ""), zorder=2.0)
         rows.setdefault(bay.row, []).append(bay.number)
     if drawn is not None:
         levels = max(bay.levels for bay in plan.bays)
@@ -149,7 +151,7 @@ def _bays(ax: style.Axes, plan: RoomPlan, legend: style.Legend) -> None:
                 x_m, y_m, f"{bay.number}", ha="center", va="center", fontsize=style.NOTE_PT, zorder=4.0, clip_on=True
             )
         if bay.number == 1:
-            (name,) = style.names_fit([bay.row], ROW_LETTERS, 1)
+            (name,) = names_fit([bay.row], ROW_LETTERS, 1)
             ax.annotate(
                 name, (bay.box.x_m, y_m), xytext=(-5.0, 0.0), textcoords="offset points", ha="right", va="center",
                 fontsize=9.0, fontweight="bold", zorder=4.0, parse_math=False,
@@ -160,7 +162,7 @@ def _bays(ax: style.Axes, plan: RoomPlan, legend: style.Legend) -> None:
 def _stations(ax: style.Axes, plan: RoomPlan, legend: style.Legend) -> None:
     """Stations with their numbers."""
     for number, station in enumerate(plan.stations, 1):
-        drawn = _rectangle(ax, _mark(station), **style.fill_of(style.ORANGE, "////"), zorder=2.5)
+        drawn = _rectangle(ax, _mark(station), **palette.fill_of(palette.ORANGE, "////"), zorder=2.5)
         legend["station, where a truck stops"] = drawn
         ax.text(
             *station, f"{number}", ha="center", va="center", fontsize=9.0, fontweight="bold", zorder=4.0,
@@ -172,10 +174,10 @@ def _ways(ax: style.Axes, plan: RoomPlan, legend: style.Legend) -> None:
     """Way of the device to the farthest bay of each station, under the bays; that bay in a frame."""
     for number, way in enumerate(plan.ways):
         xs, ys = zip(*way.points, strict=True)
-        (line,) = ax.plot(xs, ys, color=style.VERMILION, linewidth=1.6, linestyle="--", zorder=1.8)
+        (line,) = ax.plot(xs, ys, color=palette.VERMILION, linewidth=1.6, linestyle="--", zorder=1.8)
         for bay in plan.bays:
             if math.dist(_middle(bay.box), way.points[-1]) < SAME_M:
-                _rectangle(ax, bay.box, facecolor="none", edgecolor=style.VERMILION, linewidth=1.8, zorder=3.0)
+                _rectangle(ax, bay.box, facecolor="none", edgecolor=palette.VERMILION, linewidth=1.8, zorder=3.0)
         if not number:
             legend[_farthest(plan)] = line
 

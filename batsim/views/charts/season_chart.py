@@ -11,6 +11,7 @@ from batsim.statistics.intervals import Interval
 from batsim.study.running.runs import DOWNTIME, Runs
 from batsim.study.truck_shift import lost_minutes
 from batsim.views.charts import chart_style as style
+from batsim.views.charts import palette
 from batsim.views.charts.minutes_chart import AXIS
 from batsim.views.charts.solid_rows import AROUND_IN, ROW_IN, Part, Row, draw_rows
 from batsim.views.charts.stacked_charts import DOWNTIME_WORDS, premises
@@ -100,7 +101,7 @@ def _parts(rows: list[WeeksOf]) -> list[Part]:
     lost = [row.lost for row in rows]
     return [
         Part(
-            style.LOST_LOOKS[word],
+            palette.LOST_LOOKS[word],
             [each[part] for each in lost],
             (PART_LABELS[part], *([part.removeprefix("wait_")] if part.startswith("wait_") else [])),
         )

@@ -6,13 +6,14 @@ from itertools import groupby
 from batsim.statistics.intervals import Interval
 from batsim.study.sweeps.sensitivity import Index, Sensitivity
 from batsim.views.charts import chart_style as style
+from batsim.views.charts import palette
 from batsim.views.text.numbers import counted, measure_of
 
 WIDTH_IN, ROW_IN, AROUND_IN = 9.0, 0.5, 2.2
 LETTERS = 34
 FILLED = 0.78
 """Part of a row that its bars fill."""
-TORNADO, INDICES = style.looks_of("swing"), style.looks_of("index")
+TORNADO, INDICES = palette.looks_of("swing"), palette.looks_of("index")
 SHARES, RANKS = ("first order", "total"), "rank correlation"
 NONE = "The study varies nothing, so nothing can matter."
 OTHER_CHART = "This study is not one-at-a-time: it has indices and no swings. Draw it with indices_chart."
@@ -57,7 +58,7 @@ def indices_chart(sensitivity: Sensitivity, ax: style.AxesOrNew = None) -> style
 
 
 def _drawn(
-    sensitivity: Sensitivity, looks: dict[str, style.Look], title: str, other_chart: str, more: str,
+    sensitivity: Sensitivity, looks: dict[str, palette.Look], title: str, other_chart: str, more: str,
     ax: style.AxesOrNew,
 ) -> style.Axes:  # fmt: skip
     """Draw the bars of the indices that are there."""
@@ -72,7 +73,7 @@ def _drawn(
     style.frame(ax, "x")
     rows = _rows(sensitivity, paths, kinds)
     legend = _all_bars(ax, rows, {kind: looks[kind] for kind in kinds})
-    ax.axvline(0.0, color=style.BLACK, linewidth=1.0)
+    ax.axvline(0.0, color=palette.BLACK, linewidth=1.0)
     if kinds == [RANKS]:
         ax.set_xlim(-1.05, 1.05)
     else:
@@ -93,7 +94,7 @@ def _rows(sensitivity: Sensitivity, paths: list[str], kinds: list[str]) -> dict[
     return found
 
 
-def _all_bars(ax: style.Axes, rows: dict[str, dict[float, Index]], looks: dict[str, style.Look]) -> style.Legend:
+def _all_bars(ax: style.Axes, rows: dict[str, dict[float, Index]], looks: dict[str, palette.Look]) -> style.Legend:
     """Draw the bars of each kind of index."""
     return {look[2]: _bars(ax, rows[kind], FILLED / len(looks), look) for kind, look in looks.items()}
 
@@ -137,11 +138,11 @@ def _note(sensitivity: Sensitivity, kinds: list[str]) -> str:
     return " ".join(notes)
 
 
-def _bars(ax: style.Axes, rows: dict[float, Index], height: float, look: style.Look) -> style.Artist:
+def _bars(ax: style.Axes, rows: dict[float, Index], height: float, look: palette.Look) -> style.Artist:
     """Draw one index of all inputs at their places; returns what stands for it in the legend."""
     from matplotlib.patches import Patch
 
-    drawn = style.fill_of(*look[:2])
+    drawn = palette.fill_of(*look[:2])
     known = {middle: row for middle, row in rows.items() if math.isfinite(row.value)}
     if known:
         ax.barh(list(known), [row.value for row in known.values()], height, **drawn)

@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from batsim.statistics.intervals import Interval
 from batsim.views.charts import chart_style as style
+from batsim.views.charts import palette
 
 ROW_IN, AROUND_IN = 0.36, 1.75
 """Height of a row, and what stands above and below. [in]"""
@@ -24,7 +25,7 @@ ABOVE, ABOVE_ALL = 0.6, 1.05
 class Part(NamedTuple):
     """One part of every row."""
 
-    look: style.Look
+    look: palette.Look
     """Its words are those of the legend."""
     values: Sequence[float]
     """One for each row; what is not a number is not drawn."""
@@ -86,7 +87,7 @@ def _bars(ax: style.Axes, parts: Sequence[Part], count: int) -> style.Legend:
         widths = [value if math.isfinite(value) else 0.0 for value in part.values]
         if any(width > 0.0 for width in widths):
             colour, hatch, meaning = part.look
-            drawn = ax.barh(range(count), widths, HEIGHT, left, label=meaning, **style.solid_of(colour, hatch))
+            drawn = ax.barh(range(count), widths, HEIGHT, left, label=meaning, **palette.solid_of(colour, hatch))
             legend[meaning] = drawn  # type: ignore[assignment]
             if _name_bars(ax, part, left, widths):
                 named.add(meaning)
@@ -113,13 +114,13 @@ def _ends(ax: style.Axes, rows: Sequence[Row]) -> None:
         ax.annotate(
             row.text, (_end(row), number), xytext=(5.0, 0.0), textcoords="offset points", va="center",
             fontsize=style.WORD_PT, fontweight="bold" if row.today else "normal", zorder=6.0, parse_math=False,
-            bbox={"facecolor": style.WHITE, "edgecolor": "none", "pad": 0.8},
+            bbox={"facecolor": palette.WHITE, "edgecolor": "none", "pad": 0.8},
         )  # fmt: skip
 
 
 def _mark_target(ax: style.Axes, target: float) -> None:
     """Draw the target with its word above the first row."""
-    ax.axvline(target, color=style.BLACK, linewidth=1.4, linestyle="--", zorder=4.5)
+    ax.axvline(target, color=palette.BLACK, linewidth=1.4, linestyle="--", zorder=4.5)
     left, right = ax.get_xlim()
     beyond = target > (left + right) / 2.0
     ax.annotate(

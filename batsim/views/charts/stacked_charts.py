@@ -7,6 +7,7 @@ from batsim.record.words import PERSONS
 from batsim.study.compare import Comparison
 from batsim.study.running.runs import DOWNTIME, Runs
 from batsim.views.charts import chart_style as style
+from batsim.views.charts import palette
 from batsim.views.text.numbers import counted, number_text, short_number
 
 WIDTH_IN, ROW_IN, AROUND_IN = 9.0, 0.46, 2.3
@@ -88,7 +89,7 @@ def _causes(comparison: Comparison) -> list[Stack]:
             word, colour, hatch,
             [runs.interval(layout, f"{part}_min_per_truck_shift").mean for layout in comparison.ranking],
         )
-        for part, (colour, hatch, word) in style.PART_LOOKS.items()
+        for part, (colour, hatch, word) in palette.PART_LOOKS.items()
     ]  # fmt: skip
 
 
@@ -128,7 +129,7 @@ def _tasks(comparison: Comparison) -> list[Stack]:
             word,
         )
         for person in PERSONS
-        for task, (colour, hatch, word) in style.TASK_LOOKS.items()
+        for task, (colour, hatch, word) in palette.TASK_LOOKS.items()
     ]  # fmt: skip
 
 
@@ -168,7 +169,7 @@ def _stacked_rows(
     ends = [end for total in totals for end in (total.mean, total.high) if math.isfinite(end)]
     if target is not None:
         legend[f"target: at most {target:g}"] = ax.axvline(
-            target, color=style.BLACK, linewidth=1.4, linestyle="--", zorder=4.0
+            target, color=palette.BLACK, linewidth=1.4, linestyle="--", zorder=4.0
         )
         ends.append(target)
     ax.set_xlim(0.0, HEADROOM * max(ends) or 1.0)
@@ -186,7 +187,7 @@ def _bars(ax: style.Axes, stacks: list[Stack], rows: range) -> style.Legend:
     for stack in stacks:
         values = [value if math.isfinite(value) else 0.0 for value in stack.values]
         if any(value > 0.0 for value in values):
-            look = style.fill_of(stack.colour, stack.hatch)
+            look = palette.fill_of(stack.colour, stack.hatch)
             drawn = ax.barh(rows, values, stack.height, left, label=stack.word, **look)
             legend.setdefault(stack.named or stack.word, drawn)  # type: ignore[arg-type]
             left = [before + value for before, value in zip(left, values, strict=True)]

@@ -8,6 +8,7 @@ from batsim.measures.names import LOST_TO, PART_LABELS
 from batsim.study.running.runs import Runs
 from batsim.study.truck_shift import TruckShift, truck_shift
 from batsim.views.charts import chart_style as style
+from batsim.views.charts import palette
 from batsim.views.charts.stacked_charts import DOWNTIME_WORDS, mean_of
 from batsim.views.text.numbers import short_number
 
@@ -18,7 +19,7 @@ BESIDE_SHARE, ROUND_MIN = 0.25, 10.0
 """What the axis shows of the work, over what is taken from the shift; it begins at so many minutes. [-, min]"""
 ROOM_SHARE = 1.14
 """Length of the axis over that of the steps, for the numbers beside them. [-]"""
-LEVEL: dict[str, Any] = {"facecolor": style.WHITE, "edgecolor": style.BLACK, "linewidth": 0.9}
+LEVEL: dict[str, Any] = {"facecolor": palette.WHITE, "edgecolor": palette.BLACK, "linewidth": 0.9}
 """How what is left is drawn."""
 
 
@@ -95,7 +96,7 @@ def _steps(shift: TruckShift) -> Iterator[Step]:
     yield Step(SCHEDULED, shift.scheduled_min, left, LEVEL, taken=False)
     for word, parts in LOST_TO.items():
         for part in (part for part in parts if shift.lost[part] > 0.0):
-            look = style.solid_of(*style.LOST_LOOKS[word][:2])
+            look = palette.solid_of(*palette.LOST_LOOKS[word][:2])
             yield Step(PART_LABELS[part], shift.lost[part], left, look, taken=True)
             left -= shift.lost[part]
     yield Step(WORK, shift.working_min, left, LEVEL, taken=False)

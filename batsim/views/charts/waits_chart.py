@@ -7,6 +7,8 @@ from typing import Any
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.study.waits import Curve, Waits
 from batsim.views.charts import chart_style as style
+from batsim.views.charts import palette
+from batsim.views.charts.names_fit import names_fit
 from batsim.views.text.numbers import counted, number_text, plain_number
 
 SIZE_IN = (10.0, 4.6)
@@ -48,7 +50,7 @@ def waits_chart(waits: Waits, ax: style.AxesOrNew = None) -> style.Axes:
     style.frame(ax, "both")
     most = max(waits.not_exceeded(SHOWN_SHARE), LEAST_MIN, ROOM * (waits.target[0] if waits.target else 0.0))
     legend: style.Legend = {}
-    named = zip(curves.items(), style.names_fit(curves, LETTERS, 1), cycle(style.LINES), strict=False)
+    named = zip(curves.items(), names_fit(curves, LETTERS, 1), cycle(palette.LINES), strict=False)
     for (layout, curve), name, (colour, dashes) in named:
         x, y = [*curve.minutes, max(most, curve.minutes[-1])], [*curve.share, 1.0]
         (line,) = ax.step(x, y, where="post", color=colour, linestyle=dashes, linewidth=1.9)
@@ -92,11 +94,11 @@ def _note(waits: Waits) -> str:
 
 def _cross(ax: style.Axes, minutes: float, share: float) -> style.Artist:
     """Mark the target."""
-    dashed: dict[str, Any] = {"color": style.BLACK, "linewidth": 1.0, "linestyle": (0, (2, 2))}
+    dashed: dict[str, Any] = {"color": palette.BLACK, "linewidth": 1.0, "linestyle": (0, (2, 2))}
     ax.hlines(share, 0.0, minutes, **dashed)
     ax.vlines(minutes, 0.0, share, **dashed)
     (cross,) = ax.plot(
-        [minutes], [share], color=style.BLACK, marker="X", markersize=9.0, linestyle="", zorder=5.0,
+        [minutes], [share], color=palette.BLACK, marker="X", markersize=9.0, linestyle="", zorder=5.0,
         markeredgecolor="white",
     )  # fmt: skip
     return cross

@@ -10,6 +10,8 @@ from batsim.record.words import STATES
 from batsim.scenario.parts.week import DAYS, moment_text
 from batsim.study.room_over import HOUR_MIN, Band, RoomOver
 from batsim.views.charts import chart_style as style
+from batsim.views.charts import palette
+from batsim.views.charts.names_fit import names_fit
 from batsim.views.text.numbers import counted, short_number
 
 HEIGHTS_IN = {
@@ -181,7 +183,7 @@ def _line(ax: style.Axes, span: Span, name: str, colour: str, hatch: str, word: 
     """Draw the mean of a count and its band, with its word for the legend."""
     band = span.of(name)
     style.band(ax, span.edges, band.low, band.high, colour, hatch)
-    return {f"{word}, mean": _mean(ax, span, band, style.BLACK, 1.3)}
+    return {f"{word}, mean": _mean(ax, span, band, palette.BLACK, 1.3)}
 
 
 def _mean(ax: style.Axes, span: Span, band: Band, colour: str, width: float, dashes: str = "-") -> style.Artist:
@@ -204,7 +206,7 @@ def _most(*counts: Floats) -> float:
     return max((float(value) for count in counts for value in count if math.isfinite(value)), default=0.0)
 
 
-def _stack(ax: style.Axes, span: Span, parts: Sequence[tuple[str, str, style.Look]]) -> style.Legend:
+def _stack(ax: style.Axes, span: Span, parts: Sequence[tuple[str, str, palette.Look]]) -> style.Legend:
     """Draw means on top of each other: of counts by name, each with its word and look; what is nothing is left out."""
     below = 0.0 * span.edges
     legend: style.Legend = {}
@@ -212,7 +214,7 @@ def _stack(ax: style.Axes, span: Span, parts: Sequence[tuple[str, str, style.Loo
         mean = span.of(name).mean
         if mean.any():
             above = style.ended(mean) + below
-            filled = style.fill_of(*look[:2]) | {"linewidth": 0.4}
+            filled = palette.fill_of(*look[:2]) | {"linewidth": 0.4}
             legend[word] = ax.fill_between(span.edges, below, above, step="post", **filled)
             below = above
     return dict(reversed(legend.items()))
@@ -222,39 +224,39 @@ def _in_all(ax: style.Axes, legend: style.Legend, number: float) -> float:
     """Mark how many there are in all, where that is limited; returns what the axis has to show."""
     if not math.isfinite(number):
         return 0.0
-    legend[f"in all: {number:g}"] = ax.axhline(number, color=style.BLACK, linewidth=1.1, linestyle="--")
+    legend[f"in all: {number:g}"] = ax.axhline(number, color=palette.BLACK, linewidth=1.1, linestyle="--")
     return number
 
 
 def _trucks(ax: style.Axes, over: RoomOver, span: Span) -> None:
     """Trucks waiting, and all that are away from their work."""
     waiting, away = span.of("trucks waiting"), span.of("trucks away")
-    legend = _line(ax, span, "trucks waiting", style.ORANGE, "////", "waiting")
-    legend["away from work, mean"] = _mean(ax, span, away, style.BLUE, 1.2)
+    legend = _line(ax, span, "trucks waiting", palette.ORANGE, "////", "waiting")
+    legend["away from work, mean"] = _mean(ax, span, away, palette.BLUE, 1.2)
     _finish(ax, legend, "Trucks", _most(waiting.high, away.mean))
 
 
 def _ready(ax: style.Axes, over: RoomOver, span: Span) -> None:
     """Ready batteries; where there are several types, also those of each."""
     types = over.ready_by_type
-    legend = _line(ax, span, "ready", style.GREEN, "||", "ready")
+    legend = _line(ax, span, "ready", palette.GREEN, "||", "ready")
     if len(types) > 1:
-        for name, count, look in zip(style.names_fit(types, LETTERS, 1), types.values(), style.LINES, strict=False):
+        for name, count, look in zip(names_fit(types, LETTERS, 1), types.values(), palette.LINES, strict=False):
             legend[name] = _mean(ax, span, span.of(count), look[0], 1.3, look[1])
     _finish(ax, legend, "Ready\nbatteries", _most(span.of("ready").high))
 
 
 def _batteries(ax: style.Axes, over: RoomOver, span: Span) -> None:
     """Mean number of batteries in each state, on top of each other."""
-    legend = _stack(ax, span, [(state, state, style.STATE_LOOKS[state]) for state in STATES])
+    legend = _stack(ax, span, [(state, state, palette.STATE_LOOKS[state]) for state in STATES])
     _finish(ax, legend, "Batteries, mean", over.batteries)
     ax.set_ylim(0.0, over.batteries)
 
 
 def _chargers(ax: style.Axes, over: RoomOver, span: Span) -> None:
     """Mean number of chargers by what they do, on top of each other; free ones are left out."""
-    used = [state for state in CHARGER_STATES if state in style.CHARGER_LOOKS]
-    legend = _stack(ax, span, [(CHARGERS[state], state, (*style.CHARGER_LOOKS[state], state)) for state in used])
+    used = [state for state in CHARGER_STATES if state in palette.CHARGER_LOOKS]
+    legend = _stack(ax, span, [(CHARGERS[state], state, (*palette.CHARGER_LOOKS[state], state)) for state in used])
     taken = sum((span.of(CHARGERS[state]).mean for state in used), 0.0 * span.edges[:-1])
     most = max(_most(taken), _in_all(ax, legend, over.chargers))
     _finish(ax, legend, "Chargers, mean", most)
@@ -262,14 +264,14 @@ def _chargers(ax: style.Axes, over: RoomOver, span: Span) -> None:
 
 def _stations(ax: style.Axes, over: RoomOver, span: Span) -> None:
     """Stations, or charging spots, with a truck in them."""
-    legend = _line(ax, span, "stations", style.BLUE, "---", "in use")
+    legend = _line(ax, span, "stations", palette.BLUE, "---", "in use")
     most = max(_most(span.of("stations").high), _in_all(ax, legend, over.stations))
     _finish(ax, legend, "Charging\nspots" if over.in_truck else "Stations", most)
 
 
 def _devices(ax: style.Axes, over: RoomOver, span: Span) -> None:
     """Devices that jobs hold, all kinds together."""
-    legend = _line(ax, span, "devices", style.GREY, "\\\\\\\\", "in use")
+    legend = _line(ax, span, "devices", palette.GREY, "\\\\\\\\", "in use")
     most = max(_most(span.of("devices").high), _in_all(ax, legend, over.devices))
     _finish(ax, legend, "Devices", most)
 
@@ -277,11 +279,11 @@ def _devices(ax: style.Axes, over: RoomOver, span: Span) -> None:
 def _attendants(ax: style.Axes, over: RoomOver, span: Span) -> None:
     """Attendants at a job, on duty and in overtime."""
     busy, duty, overtime = (span.of(f"attendants {what}") for what in ("busy", "on duty", "in overtime"))
-    legend = _line(ax, span, "attendants busy", style.PURPLE, "xxxx", "busy")
+    legend = _line(ax, span, "attendants busy", palette.PURPLE, "xxxx", "busy")
     if overtime.mean.any():
-        legend["in overtime, mean"] = _mean(ax, span, overtime, style.VERMILION, 1.3)
+        legend["in overtime, mean"] = _mean(ax, span, overtime, palette.VERMILION, 1.3)
     if duty.mean.any():
-        legend["on duty"] = _mean(ax, span, duty, style.BLACK, 1.1, "--")
+        legend["on duty"] = _mean(ax, span, duty, palette.BLACK, 1.1, "--")
     _finish(ax, legend, "Attendants", _most(busy.high, duty.mean, overtime.mean))
 
 

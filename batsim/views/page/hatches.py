@@ -5,7 +5,7 @@ from collections.abc import Iterable
 
 from matplotlib.colors import to_hex
 
-from batsim.views.charts import chart_style as style
+from batsim.views.charts import palette
 
 TILE = 16
 """Side of the tile that a hatch repeats."""
@@ -16,9 +16,9 @@ DOTS = {".": (1.1, "#4d4d4d"), "o": (1.8, "none"), "O": (3.0, "none"), "*": (2.2
 """Radius and fill of the signs that are dots."""
 
 
-def plain_fill(look: style.Look) -> str:
+def plain_fill(look: palette.Look) -> str:
     """Colour of a look, pale; white stays white."""
-    return to_hex(style.pale(look[0]))
+    return to_hex(palette.pale(look[0]))
 
 
 def hatch_tile(hatch: str) -> str:
@@ -54,13 +54,13 @@ def _dots(sign: str, number: int) -> str:
     return "".join(f'<circle cx="{x}" cy="{y}" r="{radius}" fill="{fill}"/>' for x in places for y in places)
 
 
-def fill_of(look: style.Look, prefix: str) -> str:
+def fill_of(look: palette.Look, prefix: str) -> str:
     """What a shape is filled with: a colour, or the pattern of its look, see `patterns`."""
     colour, hatch, _ = look
     return f"url(#{_name(colour, hatch, prefix)})" if hatch else plain_fill(look)
 
 
-def patterns(looks: Iterable[style.Look], prefix: str) -> str:
+def patterns(looks: Iterable[palette.Look], prefix: str) -> str:
     """Define the patterns of looks that are hatched, each once; their ids begin with a prefix."""
     hatched = dict.fromkeys((colour, hatch) for colour, hatch, _ in looks if hatch)
     return "".join(

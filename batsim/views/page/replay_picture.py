@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 from batsim.record.words import PERSONS
 from batsim.study.replay.replay import Replay
 from batsim.study.replay.window import BATTERY, CHARGER, DEVICE, QUEUE, STATION, TRUCK, Step, Thing
-from batsim.views.charts.chart_style import Look
+from batsim.views.charts.palette import Look
 from batsim.views.page.hatches import fill_of, patterns
 from batsim.views.page.replay_scene import (
     BESIDE_CHIP,

@@ -26,15 +26,8 @@ from batsim.study.replay.window import (
     Step,
     Thing,
 )
-from batsim.views.charts.chart_style import (
-    CAUSE_LOOKS,
-    CHARGER_LOOKS,
-    STATE_LOOKS,
-    TASK_LOOKS,
-    Look,
-    looks_of,
-    names_fit,
-)
+from batsim.views.charts.names_fit import names_fit
+from batsim.views.charts.palette import CAUSE_LOOKS, CHARGER_LOOKS, STATE_LOOKS, TASK_LOOKS, Look, looks_of
 from batsim.views.text.numbers import counted
 
 WIDTH = 740

@@ -39,7 +39,7 @@ from batsim.record.words import (  # fmt: skip
     WAITS_FOR_CURRENT,
 )
 from batsim.scenario.parts.week import WEEK_MIN
-from batsim.views.charts.chart_style import CAUSE_LOOKS, STATE_LOOKS, pale
+from batsim.views.charts.palette import CAUSE_LOOKS, STATE_LOOKS, pale
 from batsim.views.charts.room_chart import room_chart, room_text
 from tests.rows import write_row
 from tests.runs import record_of

@@ -19,7 +19,7 @@ import batsim
 from batsim.record.words import STATES
 from batsim.scenario.parts.week import WEEK_MIN, moment_text
 from batsim.views.charts.battery_chart import RIBBON, battery_chart, battery_text
-from batsim.views.charts.chart_style import STATE_LOOKS
+from batsim.views.charts.palette import STATE_LOOKS
 from tests.runs import record_of
 
 ROOT = Path(__file__).parents[3]

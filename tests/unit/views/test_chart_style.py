@@ -10,16 +10,16 @@ import pytest
 
 import batsim
 from batsim.views.charts.chart_style import (
-    LINES,
     axes_for,
     heading,
     legend_below,
     legend_beside,
     names_at,
-    names_fit,
     nothing,
     week_axis,
 )
+from batsim.views.charts.names_fit import names_fit
+from batsim.views.charts.palette import LINES
 
 CHARTS = sorted(name for name in batsim.__all__ if name.endswith("_chart"))
 

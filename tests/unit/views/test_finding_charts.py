@@ -23,7 +23,7 @@ from batsim.study.compare import Comparison
 from batsim.study.lost_by_hour import LostByHour
 from batsim.study.running.runs import Runs
 from batsim.study.worst_hour import Crowd, worst_hour
-from batsim.views.charts import chart_style as style
+from batsim.views.charts import palette
 from batsim.views.charts.cost_chart import cost_chart, cost_text
 from batsim.views.charts.heat_chart import heat_chart, heat_text
 from batsim.views.charts.lanes_chart import lanes_chart, lanes_text
@@ -216,7 +216,7 @@ def test_items_are_drawn_in_thousands(kestrel):
 
     for name in INPUTS:
         amounts = [cost_items(plan.money)[name].value / 1000.0 for plan in layouts]
-        drawn = [length for _, length in found.get(style.COST_LOOKS[name][2], [])]
+        drawn = [length for _, length in found.get(palette.COST_LOOKS[name][2], [])]
         assert drawn == pytest.approx(amounts if any(amounts) else [])
 
 
@@ -403,14 +403,14 @@ def test_without_a_season_a_sentence_stands_in_its_place(kestrel):
 
 def test_a_colour_has_one_meaning():
     """Four meanings, four colours; in grey print neighbours differ in lightness or hatch."""
-    looks = style.LOST_LOOKS
+    looks = palette.LOST_LOOKS
 
     assert list(looks) == list(LOST_TO)
     assert len({colour for colour, _, _ in looks.values()}) == 4
     assert [name for name, (_, hatch, _) in looks.items() if hatch] == ["waiting"]
-    assert not {look[0] for look in looks.values()} & {look[0] for look in style.COST_LOOKS.values()}
-    assert set(style.COST_LOOKS) == set(INPUTS)
-    assert len(set(style.COST_LOOKS.values())) == len(INPUTS)
+    assert not {look[0] for look in looks.values()} & {look[0] for look in palette.COST_LOOKS.values()}
+    assert set(palette.COST_LOOKS) == set(INPUTS)
+    assert len(set(palette.COST_LOOKS.values())) == len(INPUTS)
 
 
 def test_bars_have_the_colour_of_their_meaning():
@@ -422,7 +422,7 @@ def test_bars_have_the_colour_of_their_meaning():
         if each.get_label() in LOST_TO
     }
 
-    assert drawn == {name: style.LOST_LOOKS[name][0] for name in ("way", "waiting", "exchanging or charging")}
+    assert drawn == {name: palette.LOST_LOOKS[name][0] for name in ("way", "waiting", "exchanging or charging")}
 
 
 @pytest.mark.parametrize("count", [1, 2, 20])

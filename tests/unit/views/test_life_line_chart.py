@@ -10,8 +10,8 @@ from matplotlib.figure import Figure
 import batsim
 from batsim.measures.battery_course import battery_stretches
 from batsim.measures.room_course import room_course
-from batsim.views.charts.chart_style import STATE_LOOKS
 from batsim.views.charts.life_line_chart import life_line_chart, life_line_text
+from batsim.views.charts.palette import STATE_LOOKS
 from tests.runs import record_of
 from tests.sites import KESTREL as SITE
 

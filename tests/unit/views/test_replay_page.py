@@ -17,7 +17,7 @@ from batsim.record.record import Record
 from batsim.record.words import STATES, TASKS
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.study.replay.trucks import TRUCK_STATES
-from batsim.views.charts.chart_style import CAUSE_LOOKS, STATE_LOOKS, TASK_LOOKS, looks_of
+from batsim.views.charts.palette import CAUSE_LOOKS, STATE_LOOKS, TASK_LOOKS, looks_of
 from batsim.views.page.hatches import fill_of, hatch_tile, patterns
 from batsim.views.page.replay import replay_sentence
 from batsim.views.page.replay_picture import ORDER, Picture

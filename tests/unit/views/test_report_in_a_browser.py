@@ -26,8 +26,8 @@ from batsim.cli.pages import pdf_of
 from batsim.decision.recommendation import recommend
 from batsim.plan.plan import Plan, plan_layouts
 from batsim.scenario.settings import Settings
-from batsim.views.charts import chart_style as style
-from batsim.views.charts.chart_style import names_fit
+from batsim.views.charts import palette
+from batsim.views.charts.names_fit import names_fit
 from batsim.views.page.report import report_html
 
 SURVEYED = Path(__file__).parents[1] / "cases" / "surveyed.yaml"
@@ -565,10 +565,10 @@ def test_text_stands_out(browser: Browser, plain_page: Path, on: Format) -> None
     assert found.ratio >= found.least, found
 
 
-@pytest.mark.parametrize("colour", style.COLOURS.values(), ids=list(style.COLOURS))
+@pytest.mark.parametrize("colour", palette.COLOURS.values(), ids=list(palette.COLOURS))
 def test_words_on_bars_stand_out(colour: str) -> None:
     """White on blue and black on the others, each 4.5:1 at least."""
-    ground, ink = (tuple(255.0 * part for part in to_rgb(each)) for each in (colour, style.ink_on(colour)))
+    ground, ink = (tuple(255.0 * part for part in to_rgb(each)) for each in (colour, palette.ink_on(colour)))
 
     assert contrast(ground, ink) >= 4.5
 

@@ -16,7 +16,7 @@ from batsim.record.words import PERSONS, TASKS
 from batsim.scenario.settings import Schedule
 from batsim.study.compare import Comparison
 from batsim.study.running.runs import Runs
-from batsim.views.charts.chart_style import CAUSE_LOOKS, PART_LOOKS, TASK_LOOKS, pale
+from batsim.views.charts.palette import CAUSE_LOOKS, PART_LOOKS, TASK_LOOKS, pale
 from batsim.views.charts.stacked_charts import DOWNTIME_WORDS as DOWNTIME
 from batsim.views.charts.stacked_charts import LABOUR_WORDS as LABOUR
 from batsim.views.charts.stacked_charts import downtime_chart, downtime_text, labour_chart, labour_text

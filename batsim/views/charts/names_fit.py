@@ -1,0 +1,57 @@
+"""Names that fit: wrapped, or cut in the middle."""
+
+import re
+from collections.abc import Iterable
+from textwrap import wrap
+
+NAME_LETTERS, NAME_LINES = 26, 2
+"""Letters in a line of a name beside an axis, and its lines."""
+CUT = "…"
+TOLD = 40
+"""Letters of a name that stand in a title or a note."""
+LONG_NAME = re.compile(rf"(?<!\w)'([^']{{{TOLD + 1},}})'(?!\w)")
+FIXED = "\N{NO-BREAK SPACE}"
+
+
+def names_fit(
+    names: Iterable[str], letters: int = NAME_LETTERS, lines: int = NAME_LINES, *, paths: bool = False
+) -> list[str]:
+    r"""Names wrapped, or cut in the middle where they are longer than that; no two different ones become the same.
+
+    Paths in a scenario are wrapped at their dots.
+
+    Examples
+    --------
+    >>> names_fit(["rollers", "a very long name of a layout"], 10)
+    ['rollers', 'a very l…a\nlayout']
+    """
+    whole = list(names)
+    fitted = [_fit(name, letters, lines, paths=paths) for name in whole]
+    if len(set(fitted)) < len(set(whole)):
+        fitted = [
+            text if fitted.count(text) == 1 else _fit(f"{number}: {name}", letters, lines, paths=paths)
+            for number, (name, text) in enumerate(zip(whole, fitted, strict=True), 1)
+        ]
+    return fitted
+
+
+def _fit(name: str, letters: int, lines: int, *, paths: bool) -> str:
+    """One name, in so many lines at most."""
+    name = " ".join(name.split())
+    if paths:
+        name = name.replace(" ", FIXED).replace(".", ". ")
+    kept = wrap(name, letters)
+    most = letters * lines
+    while len(kept) > lines:
+        most -= 1
+        head = (most + 1) // 2
+        kept = wrap(f"{name[:head].rstrip()}{CUT}{name[len(name) - (most - head) :].lstrip()}", letters)
+    text = "\n".join(kept)
+    if paths:
+        text = text.replace(". ", ".").replace(FIXED, " ")
+    return f" {text}" if text.startswith("_") else text
+
+
+def with_short_names(text: str) -> str:
+    """A text in which long names in quotes are cut."""
+    return LONG_NAME.sub(lambda found: f"'{names_fit([found[1]], TOLD, 1)[0]}'", text)
