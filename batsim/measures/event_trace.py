@@ -8,7 +8,7 @@ import numpy as np
 
 from batsim.display import Frame, frame_of
 from batsim.measures.events import JUST_AFTER, RANK, WAITED, Event
-from batsim.measures.windows import Floats, Whole, check_window, stays
+from batsim.measures.windows import Floats, Whole, check_window, queue_causes, stays
 from batsim.record.record import Record
 from batsim.record.words import (
     CAUSES,
@@ -144,20 +144,13 @@ class _Window:
     def _about_queues(self) -> None:
         """Gather what each queue is, and what it waits for when."""
         record = self.record
-        areas = {queue: number for number, area in enumerate(self.facts.areas) for queue in area.queues}
-        self.area_of = [areas[queue] for queue in range(len(self.facts.battery_types))]
-        """Number of the area of each queue."""
         self.plugged = [area.in_truck for area in self.facts.area_of_queue]
         """Whether trucks of each queue are charged where they stand; those of an area wait together for its spots."""
         self.line_of = [
             area.queues[0] if area.in_truck else queue for queue, area in enumerate(self.facts.area_of_queue)
         ]
         """The queue that says what each queue waits for."""
-        queues = record.columns("queues")
-        self.queue_causes = {
-            queue: (queues["from_min"][queues["queue"] == queue], queues["cause"][queues["queue"] == queue])
-            for queue in range(len(self.facts.battery_types))
-        }
+        self.queue_causes = queue_causes(record)
         batteries, trucks = (record.columns("discharges")[name].astype(int).tolist() for name in ("battery", "truck"))
         kept = [self.plugged[queue] for queue in self.facts.type_numbers]
         self.truck_of = {battery: truck for battery, truck in zip(batteries, trucks, strict=True) if kept[battery]}
@@ -173,7 +166,7 @@ class _Window:
         """Tell an event with its rank, if it falls into the window."""
         if self.from_min <= time_min < self.to_min:
             if "queue" in told:
-                told["area"] = self.area_of[told["queue"]]
+                told["area"] = self.facts.queue_areas[told["queue"]]
             self.told.append((time_min, RANK[name] if rank is None else rank, Event(time_min, name, **told)))
 
     def about(self, battery: int) -> dict[str, int]:

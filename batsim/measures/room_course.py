@@ -9,7 +9,7 @@ import numpy as np
 from batsim.display import Frame, frame_of
 from batsim.errors import require
 from batsim.measures.occupancy import at_stations
-from batsim.measures.windows import Floats, Whole, check_window, stays
+from batsim.measures.windows import Floats, Whole, check_window, queue_causes, stays
 from batsim.record.record import Record
 from batsim.record.words import ATTENDANT, CAUSES, CONNECTED, ON_CHARGE, PAUSED, READY, STATES, TURNED_AWAY
 
@@ -165,13 +165,12 @@ def _under_way(starts: Floats, ends: Floats, weights: Floats | None = None) -> _
 
 def _queues(record: Record) -> list[tuple[_Steps, _Steps]]:
     """Trucks in each queue, and the code of what its first truck waits for."""
-    rows, causes = record.columns("exchanges"), record.columns("queues")
+    rows = record.columns("exchanges")
     waits = (rows["kind"] != TURNED_AWAY) & ~np.isnan(rows["ready_found"])
     queues = []
-    for queue in range(len(record.facts.battery_types)):
-        mine, its = waits & (rows["queue"] == queue), causes["queue"] == queue
-        waiting = _under_way(rows["joined_min"][mine], rows["start_min"][mine])
-        queues.append((waiting, _Steps(causes["from_min"][its], causes["cause"][its].astype(np.intp))))
+    for queue, causes in enumerate(queue_causes(record)):
+        mine = waits & (rows["queue"] == queue)
+        queues.append((_under_way(rows["joined_min"][mine], rows["start_min"][mine]), _Steps(*causes)))
     return queues
 
 

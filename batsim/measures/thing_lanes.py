@@ -30,7 +30,7 @@ class _Begun:
     """Trucks by area and instant at which their exchange began, to tell whom something is busy with."""
 
     def __init__(self, record: Record) -> None:
-        rows, areas = record.columns("exchanges"), _areas_of_queues(record)
+        rows, areas = record.columns("exchanges"), record.facts.queue_areas
         self._trucks: dict[tuple[int, float], list[int]] = defaultdict(list)
         for number in np.flatnonzero((rows["kind"] == EXCHANGE) & ~np.isnan(rows["start_min"])):
             key = areas[int(rows["queue"][number])], float(rows["start_min"][number])
@@ -46,12 +46,6 @@ class _Begun:
         return found
 
 
-def _areas_of_queues(record: Record) -> list[int]:
-    """Number of the area of each queue."""
-    facts = record.facts
-    return [facts.areas.index(area) for area in facts.area_of_queue]
-
-
 def station_lanes(record: Record, from_min: float, to_min: float) -> list[Lane]:
     """Lanes of the exchange stations of all areas that have a number of them, with the trucks in them.
 
@@ -63,7 +57,7 @@ def station_lanes(record: Record, from_min: float, to_min: float) -> list[Lane]:
         The window; what reaches into it is shown whole. [min]
     """
     facts, rows = record.facts, record.columns("exchanges")
-    areas = np.array(_areas_of_queues(record))[rows["queue"].astype(int)]
+    areas = np.array(facts.queue_areas)[rows["queue"].astype(int)]
     free_min = np.fmin(rows["truck_free_min"], facts.horizon_min)  # not a number where that is not known yet
     lanes = []
     for number, area in enumerate(facts.areas):

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from batsim.measures.windows import Floats, Worked
+from batsim.measures.windows import Floats, Worked, queue_causes
 from batsim.record.record import Record
 from batsim.record.words import CAUSES, CHARGE_IN_TRUCK, EXCHANGING, NOTHING, TASKS, TURNED_AWAY
 
@@ -69,13 +69,14 @@ def truck_lanes(record: Record, from_min: float, to_min: float) -> list[TruckLan
         begin, end = max(from_min, stretches[0].from_min), min(to_min, stretches[-1].to_min)
         if calendars[group].between(begin, end) > LEAST_MIN:
             by_truck.setdefault(truck, (group, []))[1].extend(stretches)
-    area_of = {group: number for number, area in enumerate(facts.areas) for group in area.groups}
     lanes = []
     for truck, (group, of_truck) in by_truck.items():
         lost = [(each.what, calendars[group].between(each.from_min, each.to_min)) for each in of_truck]
         waited = sum(minutes for what, minutes in lost if what == WAITING)
         away = sum(minutes for _, minutes in lost)
-        lanes.append(TruckLane(truck, facts.groups[group], area_of[group], tuple(sorted(of_truck)), waited, away))
+        lanes.append(
+            TruckLane(truck, facts.groups[group], facts.group_areas[group], tuple(sorted(of_truck)), waited, away)
+        )
     return sorted(lanes, key=lambda lane: (_served_min(lane), lane.stretches[0].from_min, lane.truck))
 
 
@@ -113,13 +114,10 @@ def _of_visit(row: dict[str, float], times: list[float], causes: tuple[Floats, l
 
 def _causes(record: Record) -> list[tuple[Floats, list[str]]]:
     """Of each queue: since when, from before the run on, it waits for what."""
-    rows = record.columns("queues")
-    found = []
-    for queue in range(len(record.facts.battery_types)):
-        mine = rows["queue"] == queue
-        words = [CAUSES[code] for code in (NOTHING, *rows["cause"][mine].astype(int))]
-        found.append((np.concatenate([[-np.inf], rows["from_min"][mine]]), words))
-    return found
+    return [
+        (np.concatenate([[-np.inf], since]), [CAUSES[code] for code in (NOTHING, *codes.tolist())])
+        for since, codes in queue_causes(record)
+    ]
 
 
 def _waits(joined: float, start: float, since: Floats, words: list[str]) -> Iterator[Stretch]:

@@ -59,6 +59,13 @@ class Worked:
         return float(both[1] - both[0])
 
 
+def queue_causes(record: Record) -> list[tuple[Floats, Whole]]:
+    """For each queue, since when it waits for what: times and codes of `batsim.record.words.CAUSES`. [min]"""
+    rows = record.columns("queues")
+    own = (rows["queue"] == queue for queue in range(len(record.facts.battery_types)))
+    return [(rows["from_min"][mine], rows["cause"][mine].astype(np.intp)) for mine in own]
+
+
 def stays(record: Record) -> tuple[Whole, Whole, Floats, Floats]:
     """Battery number, state, start and end of every stay in a state, battery by battery; the last has no end. [min]"""
     rows = record.columns("battery_states")

@@ -1,5 +1,6 @@
 """Facts of the room that a record came from, which its measures need."""
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -127,12 +128,10 @@ class RunFacts:
     @cached_property
     def area_of_thing(self) -> tuple[int, ...]:
         """Number of the area of each kind of thing."""
-        devices = {device: number for number, area in enumerate(self.areas) for device in area.devices}
-        chargers = {charger: number for number, area in enumerate(self.areas) for charger in area.chargers}
         return (
             *range(len(self.areas)),
-            *(devices[device] for device in range(len(self.devices))),
-            *(chargers[charger] for charger in range(len(self.chargers))),
+            *self._areas_of(len(self.devices), [area.devices for area in self.areas]),
+            *self._areas_of(len(self.chargers), [area.chargers for area in self.areas]),
         )
 
     @property
@@ -153,8 +152,23 @@ class RunFacts:
     @cached_property
     def area_of_queue(self) -> tuple[AreaFacts, ...]:
         """Area of each queue."""
-        areas = {queue: area for area in self.areas for queue in area.queues}
-        return tuple(areas[queue] for queue in range(len(self.battery_types)))
+        return tuple(self.areas[number] for number in self.queue_areas)
+
+    @cached_property
+    def queue_areas(self) -> tuple[int, ...]:
+        """Number of the area of each queue."""
+        return self._areas_of(len(self.battery_types), [area.queues for area in self.areas])
+
+    @cached_property
+    def group_areas(self) -> tuple[int, ...]:
+        """Number of the area that serves each truck group."""
+        return self._areas_of(len(self.groups), [area.groups for area in self.areas])
+
+    @staticmethod
+    def _areas_of(count: int, by_area: Sequence[Iterable[int]]) -> tuple[int, ...]:
+        """Number of the area of each of so many kinds, of which each area has some."""
+        areas = {kind: number for number, kinds in enumerate(by_area) for kind in kinds}
+        return tuple(areas[kind] for kind in range(count))
 
     @property
     def trucks(self) -> int:

@@ -92,7 +92,7 @@ def stations(window: Window) -> Iterator[Thing]:
             used += [
                 (station, Stay(row["start_min"], row["truck_free_min"], TAKEN, TRUCK, int(row["truck"])))
                 for row, station in zip(window.exchanges, window.station_numbers, strict=True)
-                if window.area_of[int(row["queue"])] == number
+                if window.facts.queue_areas[int(row["queue"])] == number
             ]
             used += _out_of_use(window.out(number))
         yield from _things(window, STATION, "", number, area.stations, used)
@@ -113,19 +113,19 @@ def _things(window: Window, kind: str, name: str, area: int, limit: float, used:
 def devices(window: Window) -> Iterator[Thing]:
     """Devices: free, in use for an exchange or for watering, out of use."""
     facts, rows = window.facts, window.rows("devices", "start_min", "end_min")
-    areas = {device: number for number, area in enumerate(facts.areas) for device in area.devices}
     for device, name in enumerate(facts.devices):
         used: Used = [
             (int(row["unit"]), Stay(row["start_min"], row["end_min"], TAKEN)) for row in rows if row["device"] == device
         ]
         used += _out_of_use(window.out(len(facts.areas) + device))
-        yield from _things(window, DEVICE, name, areas[device], facts.device_counts[device], used)
+        yield from _things(
+            window, DEVICE, name, facts.area_of_thing[len(facts.areas) + device], facts.device_counts[device], used
+        )
 
 
 def chargers(window: Window) -> Iterator[Thing]:
     """Chargers of each type: what they do, and for which battery."""
     facts, rows = window.facts, window.rows("chargers", "from_min", "to_min")
-    areas = {charger: number for number, area in enumerate(facts.areas) for charger in area.chargers}
     for charger, name in enumerate(facts.chargers):
         taken = [row for row in rows if row["charger"] == charger]
         own = [*taken, *window.out(facts.first_charger + charger)]
@@ -133,7 +133,14 @@ def chargers(window: Window) -> Iterator[Thing]:
         used: Used = []
         for row, span, number in zip(own, spans, numbered(spans), strict=True):
             used += [(number, stay) for stay in _charging(window, row, span)]
-        yield from _things(window, CHARGER, name, areas[charger], facts.charger_counts[charger], used)
+        yield from _things(
+            window,
+            CHARGER,
+            name,
+            facts.area_of_thing[facts.first_charger + charger],
+            facts.charger_counts[charger],
+            used,
+        )
 
 
 def _charging(window: Window, row: Row, span: tuple[float, float]) -> Iterator[Stay]:

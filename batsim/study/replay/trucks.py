@@ -24,14 +24,13 @@ def trucks(window: Window) -> Iterator[Thing]:
     """Trucks at work, on their way, in the queue, at their exchange or charge."""
     facts = window.facts
     groups = [group for group, number in enumerate(facts.group_trucks) for _ in range(number)]
-    areas = {group: number for number, area in enumerate(facts.areas) for group in area.groups}
     spent: dict[int, list[Stay]] = {truck: [] for truck in range(len(groups))}
     parts = (_at_work(window, groups), _standing(window), _maintained(window), _on_the_way(window))
     for part in (*parts, _in_queue(window), _in_exchange(window), _at_spot(window)):
         for truck, stay in part:
             spent[truck].append(stay)
     for truck, group in enumerate(groups):
-        yield window.thing(TRUCK, facts.groups[group], truck, areas[group], spent[truck])
+        yield window.thing(TRUCK, facts.groups[group], truck, facts.group_areas[group], spent[truck])
 
 
 def queues(window: Window) -> Iterator[Thing]:
@@ -77,7 +76,9 @@ def _on_the_way(window: Window) -> Spent:
         yield truck, Stay(left, goes, TO_BE_FETCHED, WORK)
         free = joined if row["kind"] == TURNED_AWAY else row["truck_free_min"]
         there, back = Stay(goes, joined, ON_THE_WAY, WAY), Stay(free, row["back_min"], ON_THE_WAY_BACK, WAY)
-        ways[window.area_of[int(row["queue"])]] += [(truck, way) for way in (there, back) if window.shows(way)]
+        ways[window.facts.queue_areas[int(row["queue"])]] += [
+            (truck, way) for way in (there, back) if window.shows(way)
+        ]
     for own in ways.values():
         for (truck, way), number in zip(own, numbered([way[:2] for _, way in own]), strict=True):
             yield truck, way._replace(number=number)

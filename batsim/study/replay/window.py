@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from batsim.measures.windows import stays
+from batsim.measures.windows import queue_causes, stays
 from batsim.record.record import Record
 from batsim.record.words import EXCHANGE, NOTHING, TURNED_AWAY
 
@@ -119,8 +119,6 @@ class Window:
     def __init__(self, record: Record, from_min: float, to_min: float) -> None:
         self.record, self.facts = record, record.facts
         self.from_min, self.to_min = from_min, to_min
-        self.area_of = {queue: number for number, area in enumerate(self.facts.areas) for queue in area.queues}
-        """Number of the area of each queue."""
         self.visits = self.rows("exchanges", "left_min", "back_min")
         self.exchanges = [
             row | {"truck_free_min": inf if isnan(row["truck_free_min"]) else row["truck_free_min"]}
@@ -161,7 +159,7 @@ class Window:
 
     def area_of_battery(self, battery: int) -> int:
         """Number of the area of a battery."""
-        return self.area_of[self.queue_of(battery)]
+        return self.facts.queue_areas[self.queue_of(battery)]
 
     @cached_property
     def states(self) -> dict[int, list[tuple[int, float, float]]]:
@@ -208,7 +206,7 @@ class Window:
             own = [
                 which
                 for which, row in enumerate(self.exchanges)
-                if found[which] < 0 and self.area_of[int(row["queue"])] == area
+                if found[which] < 0 and self.facts.queue_areas[int(row["queue"])] == area
             ]
             spans = [(self.exchanges[which]["start_min"], self.exchanges[which]["truck_free_min"]) for which in own]
             for which, number in zip(own, numbered(spans), strict=True):
@@ -262,7 +260,9 @@ class Window:
     def _waiting(self, area: int, since: float, until: float) -> Waiting:
         """Who waits in an area from an instant on."""
         rows = [
-            row for row, begin, end in self.waits if begin <= since < end and self.area_of[int(row["queue"])] == area
+            row
+            for row, begin, end in self.waits
+            if begin <= since < end and self.facts.queue_areas[int(row["queue"])] == area
         ]
         trucks = tuple(int(row["truck"]) for row in rows)
         return Waiting(since, until, area, trucks, tuple(self._cause(int(row["queue"]), since) for row in rows))
@@ -270,9 +270,7 @@ class Window:
     @cached_property
     def _causes(self) -> list[tuple[list[float], list[int]]]:
         """By queue: from when on it lacks what."""
-        rows = self.record.columns("queues")
-        own = [rows["queue"] == queue for queue in range(len(self.facts.battery_types))]
-        return [(rows["from_min"][each].tolist(), rows["cause"][each].astype(int).tolist()) for each in own]
+        return [(since.tolist(), codes.tolist()) for since, codes in queue_causes(self.record)]
 
     def _cause(self, queue: int, time_min: float) -> int:
         """Code of what a queue lacks from an instant on."""

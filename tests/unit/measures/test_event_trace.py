@@ -14,7 +14,6 @@ import pytest
 import batsim
 from batsim.measures.event_trace import event_frame, event_trace
 from batsim.measures.events import EVENTS, Event
-from batsim.record.record import Record  # fmt: skip
 from batsim.record.words import (  # fmt: skip
     ATTENDANT,
     CHARGE_IN_TRUCK,
@@ -43,7 +42,7 @@ from batsim.record.words import (  # fmt: skip
 from batsim.scenario.parts.calendar import first_week_min
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.views.text.trace_text import clock, moment, trace_csv, trace_text
-from tests.rows import write_row
+from tests.rows import made
 from tests.runs import record_of
 
 ROOT = Path(__file__).parents[3]
@@ -68,15 +67,6 @@ def kestrel():
 def runs(kestrel):
     """A warm-up and two days of each of its layouts."""
     return {name: record_of(kestrel, name, length_min=2 * DAY) for name in kestrel.layouts}
-
-
-def made(facts, **tables):
-    """Write a record by hand: rows as dictionaries, in place of numbers not named nan."""
-    record = Record(facts)
-    for table, rows in tables.items():
-        for row in rows:
-            write_row(record, table, nan, **row)
-    return record
 
 
 def exchange(**more):
@@ -176,7 +166,11 @@ def test_a_truck_that_is_turned_away(facts):
 def test_an_exchange_that_takes_no_time_begins_before_it_ends(facts):
     row = exchange(truck_free_min=100, end_min=100, back_min=100)
 
-    assert [name for _, name in names(made(facts, exchanges=[row]))] == ["arrive", "exchange_start", "exchange_end"]
+    assert [name for _, name in names(made(facts, exchanges=[row]))] == [
+        "arrive",
+        "exchange_start",
+        "exchange_end",
+    ]
 
 
 def test_a_truck_still_trucks_waiting_or_on_its_way_at_the_end_of_the_run(facts):

@@ -9,7 +9,6 @@ import pytest
 import batsim
 from batsim.measures.thing_lanes import OUT, Lane, attendant_lanes, device_lanes, station_lanes
 from batsim.measures.truck_lanes import OTHER, SERVED, WAITING, WAY, Stretch, truck_lanes
-from batsim.record.record import Record
 from batsim.record.words import (
     ATTENDANT,
     CHARGE_IN_TRUCK,
@@ -22,7 +21,7 @@ from batsim.record.words import (
     TURNED_AWAY,
     WATERING,
 )
-from tests.rows import write_row
+from tests.rows import made
 from tests.runs import record_of
 from tests.sites import KESTREL
 
@@ -46,15 +45,6 @@ def facts():
         site_windows=windows,
         attendant_windows=((0.0, 100.0, 1), (100.0, 400.0, 2)),
     )
-
-
-def made(facts, **tables):
-    """A record written by hand; numbers that are not named are not known."""
-    record = Record(facts)
-    for table, rows in tables.items():
-        for row in rows:
-            write_row(record, table, nan, **row)
-    return record
 
 
 def visit(truck, *times, **more):

@@ -16,7 +16,6 @@ from matplotlib.figure import Figure
 
 import batsim
 from batsim.measures.room_course import CHARGER_STATES, room_course
-from batsim.record.record import Record  # fmt: skip
 from batsim.record.words import (  # fmt: skip
     ATTENDANT,
     BEING_CONNECTED,
@@ -41,7 +40,7 @@ from batsim.record.words import (  # fmt: skip
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.views.charts.palette import CAUSE_LOOKS, STATE_LOOKS, pale
 from batsim.views.charts.room_chart import room_chart, room_text
-from tests.rows import write_row
+from tests.rows import made
 from tests.runs import record_of
 
 ROOT = Path(__file__).parents[3]
@@ -63,15 +62,6 @@ def runs():
     """A warm-up and two days of each layout of the reference site."""
     scenario = batsim.read(KESTREL)
     return {name: record_of(scenario, name, length_min=2 * DAY) for name in LAYOUTS}
-
-
-def made(facts, **tables):
-    """Write a record by hand: rows as dictionaries, in place of numbers not named nan."""
-    record = Record(facts)
-    for table, rows in tables.items():
-        for row in rows:
-            write_row(record, table, nan, **row)
-    return record
 
 
 def spans(course, counts):

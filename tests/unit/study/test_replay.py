@@ -3,14 +3,13 @@
 from collections import Counter
 from dataclasses import replace as with_
 from functools import cache
-from math import inf, nan
+from math import inf
 from pathlib import Path
 
 import pytest
 
 import batsim
 from batsim.measures.room_course import CHARGER_STATES, room_course
-from batsim.record.record import Record
 from batsim.record.words import (
     ATTENDANT,
     CAUSES,
@@ -27,7 +26,7 @@ from batsim.record.words import (
 )
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.study.replay.trucks import WAITS
-from tests.rows import write_row
+from tests.rows import made
 from tests.runs import record_of
 
 ROOT = Path(__file__).parents[3]
@@ -41,15 +40,6 @@ DAY = 1440.0
 def two_trucks():
     """Record of two trucks, one station, three batteries."""
     return batsim.simulate(batsim.read(TWO_TRUCKS), "one")
-
-
-def made(facts, **tables):
-    """Write a record by hand: rows as dictionaries, in place of numbers not named nan."""
-    record = Record(facts)
-    for table, rows in tables.items():
-        for row in rows:
-            write_row(record, table, nan, **row)
-    return record
 
 
 def steps(replay, kind, number=0):
