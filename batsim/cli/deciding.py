@@ -69,32 +69,35 @@ def deciding_first(command: Callable[..., None]) -> Callable[..., None]:
 
 def decided(file: str, options: dict[str, Any]) -> "batsim.Decision":
     """Decide with what a store holds already; say where finished runs are when it is interrupted."""
-    confidence = None if options["confidence"] is None else _confidence(options["confidence"])
     how = {
         "ranges": dict(_range(text) for text in options["ranges"]),
         "indifference": dict(_near(text) for text in options["indifference"]),
         **{key: options[key] for key in ("fix", "objective", "draws")},
     }
     kept = options["store"] or str(Path(file).with_suffix(".store"))
-    settings = replace(settings_of(options), confidence=confidence)
     try:
-        return batsim.decide(batsim.read(file), settings, store=kept, progress=line_progress(), **how)
+        return batsim.decide(batsim.read(file), _settings(options), store=kept, progress=line_progress(), **how)
     except KeyboardInterrupt:
         if Path(kept).exists():
             click.echo(f"what is finished is in {kept}; the same command goes on from there", err=True)
         raise
 
 
-def best_of(file: str, options: dict[str, Any]) -> "batsim.Scenario":
-    """The scenario of a file, or with --best that of the best plans, whose layouts are all that is left."""
-    if options.pop("best"):
+def to_plan(file: str, options: dict[str, Any]) -> "tuple[batsim.Scenario, batsim.Settings]":
+    """What is planned, and with what settings: the scenario of a file, or with --best that of its best plans."""
+    if options["best"]:
         best = decided(file, options | {"replications": None}).best_scenario
-        options["layouts"] = ()
-        return best
-    asked = [name for name in OPTIONS if options[name] not in (None, (), OBJECTIVES[0])]
-    if asked:
-        refuse(f"--{asked[0].removesuffix('s') if asked[0] == 'ranges' else asked[0]} goes with --best")
-    return batsim.read(file)
+        return best, _settings(options | {"layouts": ()})
+    if asked := [name for name in OPTIONS if options[name] not in (None, (), OBJECTIVES[0])]:
+        option = {"ranges": "range"}.get(asked[0], asked[0])
+        refuse(f"--{option} goes with --best: add that, or leave --{option} out")
+    return batsim.read(file), _settings(options)
+
+
+def _settings(options: dict[str, Any]) -> "batsim.Settings":
+    """Settings of a run, with the confidence that is asked for."""
+    confidence = None if options["confidence"] is None else _confidence(options["confidence"])
+    return replace(settings_of(options), confidence=confidence)
 
 
 def _range(text: str) -> tuple[str, tuple[int, int]]:

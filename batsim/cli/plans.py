@@ -8,9 +8,9 @@ from typing import Any
 import click
 
 import batsim
-from batsim.cli.deciding import best_of, deciding_first
+from batsim.cli.deciding import deciding_first, to_plan
 from batsim.cli.group import main
-from batsim.cli.options import RUN, line_progress, settings_of, shared, show, width, written
+from batsim.cli.options import RUN, line_progress, shared, show, width, written
 from batsim.cli.pages import PAPERS, is_pdf, pdf_of, write_page
 from batsim.output import csv_text, replacing
 
@@ -28,8 +28,7 @@ def plan(file: str, as_json: bool, full: bool, tables: str | None, **options: An
     """Plan layouts: which to choose, what fits, what to order, what it costs; --full for all of it."""
     from batsim.views.text.plan_text import plan_text  # noqa: PLC0415 - heavy
 
-    scenario = best_of(file, options)
-    plans = batsim.plan_layouts(scenario, settings_of(options))
+    plans = batsim.plan_layouts(*to_plan(file, options))
     if tables is not None:
         folder = Path(tables)
         with written("--tables", "choose another folder"):
@@ -62,8 +61,7 @@ def report(
 ) -> None:
     """Write one self-contained page for a customer: answer, why, cost, what to order, what is open, cautions."""
     as_pdf = is_pdf(output, "a report")
-    scenario = best_of(file, options)
-    plans = batsim.plan_layouts(scenario, settings_of(options))
+    plans = batsim.plan_layouts(*to_plan(file, options))
     advised = batsim.recommend(plans).layout
     if tell := line_progress():
         tell("the worst hour, the room over a week, and the page")

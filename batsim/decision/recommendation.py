@@ -13,7 +13,6 @@ from batsim.plan.possible import why
 from batsim.plan.survey import in_area
 from batsim.statistics.intervals import ROUNDING
 from batsim.study.limits import MET
-from batsim.study.prices import MARK, plain_amount
 
 SAME_COST = "plan.same_cost"
 """Figure that says which costs are about the same."""
@@ -39,14 +38,21 @@ class Recommendation(NamedTuple):
     """What is open: checks that could forbid it and are not known, and what has to be cured; empty where nothing is."""
     of_targets: str
     """How it stands to the targets."""
+    checks: str
+    """How many checks there are of each verdict."""
+    against: str
+    """What the other layouts cost, lose or miss; empty where there are none."""
     usual: str
     """When the arrangement is usually chosen, with what here is not so; empty where nothing is known of that."""
-    reasons: tuple[str, ...]
-    """Targets, checks, what the others cost and lose, and the usual choice."""
     risks: tuple[str, ...]
     """The main risks of the recommended layout, the gravest first."""
     ranking: tuple[str, ...]
     """All layouts, the best first."""
+
+    @property
+    def reasons(self) -> tuple[str, ...]:
+        """Targets, checks, what the others cost and lose, and the usual choice."""
+        return tuple(filter(None, (self.of_targets, self.checks, self.against, self.usual)))
 
     @property
     def headline(self) -> str:
@@ -62,11 +68,6 @@ def recommend(plan: Plan) -> Recommendation:
     """
     ranking = order_of_plans(plan.layouts.values())
     best, *others = (plan.layouts[name] for name in ranking)
-    reasons = [_of_targets(best), f"Checks: {best.counts}."]
-    if others:
-        reasons.append(_against(best, others, plan.scenario.site.currency))
-    if usual := _usual_choice(best) if best.advice.says else "":
-        reasons.append(usual)
     return Recommendation(
         layout=best.layout,
         says=_what_to_do(best, others, plan.scenario.figures),
@@ -75,8 +76,9 @@ def recommend(plan: Plan) -> Recommendation:
         order="" if best.impossible else _orders(best),
         opens="" if best.impossible else " ".join(filter(None, (_not_known(best), _cure(best)))),
         of_targets=_of_targets(best),
-        usual=usual,
-        reasons=tuple(reasons),
+        checks=f"Checks: {best.counts}.",
+        against=_against(best, others, plan.scenario.site.currency) if others else "",
+        usual=_usual_choice(best) if best.advice.says else "",
         risks=_risks(best),
         ranking=ranking,
     )
@@ -131,8 +133,7 @@ def _costs(plan: Plan, best: LayoutPlan) -> str:
     dearer = best.money.at_equal_work.value > today.money.at_equal_work.value
     one, other = (best.money, today.money) if dearer else (today.money, best.money)
     than = f"{one.more_than(other).text} {currency} {'more' if dearer else 'less'}"
-    before = today.money.at_equal_work
-    return f"{says}; {than} than today's {plain_amount(before.rounded.value)}{MARK if before.placeholder else ''}."
+    return f"{says}; {than} than today's {today.money.at_equal_work.value_text}."
 
 
 def _orders(best: LayoutPlan) -> str:

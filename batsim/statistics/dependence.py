@@ -72,7 +72,7 @@ def differs_between(values: ArrayLike, labels: ArrayLike, what: str = "values", 
     columns = (number[:, None] == np.arange(1, groups.size)).astype(np.float64)
     share, p, _ = _explained(kept, columns)
     if np.isnan(p):
-        return Dependence(on, share, p, kept.size, f"whether {what} hang on {on} cannot be told from these rows")
+        return _not_told(on, share, kept.size, what)
     middles = np.array([np.median(kept[number == group]) for group in range(groups.size)])
     least, most = (f"{middles[end]:.3g} ({groups[end]})" for end in (int(middles.argmin()), int(middles.argmax())))
     found = f"{what} hang on {on}: the middle one is {least} to {most}, {_p_text(p)}"
@@ -106,7 +106,7 @@ def differs_over_day(values: ArrayLike, at_h: ArrayLike, what: str = "values") -
     share, p, weights = _explained(kept, _waves(hours))
     on = "time of day"
     if np.isnan(p):
-        return Dependence(on, share, p, kept.size, f"whether {what} hang on {on} cannot be told from these rows")
+        return _not_told(on, share, kept.size, what)
     seen = np.unique(np.floor(hours))
     course = _waves(seen + 0.5) @ weights
     longest, shortest = (f"{seen[int(end)]:02.0f}:00" for end in (course.argmax(), course.argmin()))
@@ -172,7 +172,7 @@ def like_the_one_before(values: ArrayLike, what: str = "values") -> Dependence:
     share, p, weights = _explained(kept[1:], rankdata(kept[:-1])[:, None]) if kept.size > 3 else (np.nan, np.nan, kept)
     on = "the one before"
     if np.isnan(p):
-        return Dependence(on, share, p, kept.size, f"whether {what} hang on {on} cannot be told from these rows")
+        return _not_told(on, share, kept.size, what)
     correlation = float(np.sign(weights[0]) * np.sqrt(share))
     found = f"{what} hang on {on}: rank correlation {correlation:+.2f}, {_p_text(p)}; intervals are too narrow"
     return Dependence(on, correlation, p, kept.size, found if p < SURE else _none(what, on, p))
@@ -213,7 +213,7 @@ def steps_together(table: ArrayLike, what: str = "steps of an exchange", seed: i
     scores = np.column_stack([_scores(column) for column in times.T]) if times.shape[1] else times
     own, on = _mean_correlation(scores, timed), "one another"
     if rows < 4 or not np.isfinite(own):
-        return Dependence(on, own, np.nan, rows, f"whether {what} hang on {on} cannot be told from these rows")
+        return _not_told(on, own, rows, what)
     random = np.random.default_rng(seed)
     places = [np.flatnonzero(column) for column in timed.T]
     as_far, drawn = 1, scores.copy()
@@ -278,6 +278,11 @@ def _mean_correlation(scores: Floats, timed: "np.ndarray[tuple[int, int], np.dty
     """Mean product of the scores of two steps of one exchange."""
     pairs = float(np.sum(timed.sum(axis=1) ** 2 - timed.sum(axis=1)))
     return float(np.sum(scores.sum(axis=1) ** 2) - np.sum(scores**2)) / pairs if pairs else np.nan
+
+
+def _not_told(on: str, statistic: float, rows: int, what: str) -> Dependence:
+    """What is found where the rows say nothing."""
+    return Dependence(on, statistic, np.nan, rows, f"whether {what} hang on {on} cannot be told from these rows")
 
 
 def _none(what: str, on: str, p: float) -> str:

@@ -12,6 +12,7 @@ from batsim.scenario.site import Scenario
 
 T = TypeVar("T")
 MONTHS_PER_YEAR = 12
+THOUSAND = 1000.0
 MARK = "*"
 """Marks what rests on placeholders."""
 
@@ -28,6 +29,11 @@ class Price(NamedTuple):
     def times(self, number: float) -> "Price":
         """So many of it."""
         return Price(self.value * number, self.low * number, self.high * number, self.placeholder)
+
+    @property
+    def in_thousands(self) -> "Price":
+        """The same in thousands."""
+        return self.times(1.0 / THOUSAND)
 
     def plus(self, other: "Price") -> "Price":
         """Both together; their low ends and their high ends together."""
@@ -47,11 +53,15 @@ class Price(NamedTuple):
     @property
     def text(self) -> str:
         """What is known of it in words, such as `950,000* (710,000 to 1,200,000)`; a dash for nothing."""
-        known = self.rounded
-        if not math.isfinite(known.value):
+        low, high = (plain_amount(amount) for amount in self.rounded[1:3])
+        return self.value_text + (f" ({low} to {high})" if low != high and math.isfinite(self.value) else "")
+
+    @property
+    def value_text(self) -> str:
+        """The same without its range, such as `950,000*`."""
+        if not math.isfinite(self.value):
             return "-"
-        value, low, high = (plain_amount(amount) for amount in known[:3])
-        return f"{value}{MARK if self.placeholder else ''}{f' ({low} to {high})' if low != high else ''}"
+        return plain_amount(self.rounded.value) + (MARK if self.placeholder else "")
 
     @property
     def as_quoted(self) -> "Price":

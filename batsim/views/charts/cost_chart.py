@@ -5,12 +5,12 @@ import math
 from batsim.plan.cost_items import cost_items
 from batsim.plan.plan import LayoutPlan, Plan
 from batsim.statistics.intervals import Interval
-from batsim.study.prices import MARK, Price, plain_amount
+from batsim.study.prices import MARK, plain_amount
 from batsim.views.charts import chart_style as style
 from batsim.views.charts import palette
 from batsim.views.charts.solid_rows import AROUND_IN, ROW_IN, Part, Row, draw_rows
+from batsim.views.text.layout_names import marks
 
-THOUSAND = 1000.0
 LEGEND_IN = 0.25
 """What the second row of the legend takes. [in]"""
 NONE = "No layout has a cost that is known."
@@ -41,7 +41,9 @@ def cost_chart(plans: Plan, ax: style.AxesOrNew = None) -> style.Axes:
     if not any(math.isfinite(each.money.at_equal_work.value) for each in layouts):
         return style.empty(ax, title, NONE, style.FINDING_PT)
     costs = [cost_items(each.money) for each in layouts]
-    parts = [Part(look, [items[name].value / THOUSAND for items in costs]) for name, look in palette.COST_LOOKS.items()]
+    parts = [
+        Part(look, [items[name].in_thousands.value for items in costs]) for name, look in palette.COST_LOOKS.items()
+    ]
     draw_rows(ax, [_row(plans, each) for each in layouts], parts, columns=4)
     ax.set_xlabel(f"Cost [thousand {plans.scenario.site.currency} a year]", fontsize=style.WORD_PT)
     style.heading(ax, title, _note(layouts), style.FINDING_PT)
@@ -73,23 +75,14 @@ def _by_cost(plans: Plan) -> list[LayoutPlan]:
 def _row(plans: Plan, layout: LayoutPlan) -> Row:
     """A layout as a row."""
     cost = layout.money.at_equal_work
-    total = Interval(*(amount / THOUSAND for amount in (cost.value, cost.low, cost.high)))
-    text = f"{_thousands(cost)}{_mark(plans, layout)}"
+    total = Interval(*cost.in_thousands[:3])
+    text = f"{cost.in_thousands.value_text}{_mark(plans, layout)}"
     return Row(layout.layout, total, text, layout.layout == plans.scenario.present)
-
-
-def _thousands(cost: Price) -> str:
-    """What is known of a cost, in thousands; a dash for nothing."""
-    if not math.isfinite(cost.value):
-        return "-"
-    return f"{plain_amount(cost.rounded.value / THOUSAND)}{MARK if cost.placeholder else ''}"
 
 
 def _mark(plans: Plan, layout: LayoutPlan) -> str:
     """Say of a layout that it is there today, or impossible; empty for any other."""
-    marks = {"today": layout.layout == plans.scenario.present, "impossible": bool(layout.impossible)}
-    held = [word for word, holds in marks.items() if holds]
-    return f" ({', '.join(held)})" if held else ""
+    return marks(layout.layout, plans.scenario.present, impossible=bool(layout.impossible))
 
 
 def _finding(plans: Plan) -> str:

@@ -11,6 +11,7 @@ from batsim.views.charts import chart_style as style
 from batsim.views.charts import palette
 from batsim.views.charts.solid_rows import AROUND_IN, ROW_IN, Part, Row, draw_rows
 from batsim.views.charts.stacked_charts import DOWNTIME_WORDS, premises
+from batsim.views.text.layout_names import marks
 from batsim.views.text.numbers import number_text, short_number
 
 AXIS = "Downtime [min per truck-shift]"
@@ -73,12 +74,7 @@ def _row(comparison: Comparison, layout: str) -> Row:
 
 def _mark(comparison: Comparison, layout: str) -> str:
     """Say of a layout that it is there today, or impossible; empty for any other."""
-    marks = [word for word, holds in _marks(comparison, layout).items() if holds]
-    return f" ({', '.join(marks)})" if marks else ""
-
-
-def _marks(comparison: Comparison, layout: str) -> dict[str, bool]:
-    return {"today": layout == comparison.runs.scenario.present, "impossible": layout in comparison.impossible}
+    return marks(layout, comparison.runs.scenario.present, impossible=layout in comparison.impossible)
 
 
 def _finding(comparison: Comparison) -> str:

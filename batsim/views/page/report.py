@@ -17,13 +17,14 @@ from jinja2 import Environment, PackageLoader
 from batsim.decision.recommendation import SAME_COST, Recommendation, recommend
 from batsim.output import csv_text
 from batsim.plan.cautions import DECIDES
-from batsim.plan.checks import cited
+from batsim.plan.checks import FAILS, TO_CHECK, cited
 from batsim.plan.plan import LayoutPlan, Plan
 from batsim.plan.seen import Seen
 from batsim.study.prices import MARK, plain_amount
 from batsim.views.page.annex import comparison_of_all, inputs_of, layout_plan, other_layout
 from batsim.views.page.replay import replay_block
 from batsim.views.page.report_charts import charts_of
+from batsim.views.text.layout_names import marked
 from batsim.views.text.numbers import number_text
 from batsim.views.text.plan_text import pays_back, what_follows
 from batsim.views.text.tables import simulated
@@ -87,7 +88,9 @@ def _answer(plans: Plan, advised: Recommendation) -> dict[str, Any]:
     return {
         "says": without_keys(f"{advised.says} {advised.brings}".strip()),
         "answer_texts": [without_keys(text) for text in _told(advised, best) if text],
-        "layouts": [_named(plans, name) for name in advised.ranking],
+        "layouts": [
+            marked(name, scenario.present, impossible=bool(plans.layouts[name].impossible)) for name in advised.ranking
+        ],
         "rows": list(_rows(plans, advised.ranking)),
         "reasons": [without_keys(reason) for reason in (advised.of_targets, advised.usual) if reason],
         "lines": [line for line in best.equipment if line.to_order],
@@ -104,7 +107,7 @@ def _answer(plans: Plan, advised: Recommendation) -> dict[str, Any]:
         "to_cure": [
             (check.about, without_keys(what_follows(check)))
             for check in best.checks
-            if check.verdict in ("fails", "to check")
+            if check.verdict in (FAILS, TO_CHECK)
         ],
         "cautions": best.cautions,
     }
@@ -154,12 +157,6 @@ def order_csv(plan: LayoutPlan) -> str:
     return csv_text(pd.DataFrame(rows, columns=list(ORDERED)))
 
 
-def _named(plans: Plan, layout: str) -> str:
-    """Name of a layout, marked where it is that of today or cannot be."""
-    today = " (today)" if layout == plans.scenario.present != "today" else ""
-    return layout + today + (" (impossible)" if plans.layouts[layout].impossible else "")
-
-
 def _rows(plans: Plan, layouts: tuple[str, ...]) -> Iterator[Row]:
     """Layouts beside one another in what a customer asks: minutes, waits, things, people, money."""
     runs = plans.comparison.runs
@@ -179,8 +176,8 @@ def _rows(plans: Plan, layouts: tuple[str, ...]) -> Iterator[Row]:
     yield Row("Attendants, by shift", tuple(_attendants(plans, name) for name in layouts))
     yield Row("Hands-on work, min per working day", of("labour_min_per_day"))
     currency, money = plans.scenario.site.currency, [plans.layouts[name].money for name in layouts]
-    yield Row(f"1000 {currency} a year", tuple(each.at_equal_work.times(0.001).text for each in money))
-    yield Row(f"1000 {currency} to order, once", tuple(each.purchase.times(0.001).text for each in money))
+    yield Row(f"1000 {currency} a year", tuple(each.at_equal_work.in_thousands.text for each in money))
+    yield Row(f"1000 {currency} to order, once", tuple(each.purchase.in_thousands.text for each in money))
 
 
 def _attendants(plans: Plan, layout: str) -> str:

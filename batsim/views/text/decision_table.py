@@ -11,11 +11,10 @@ from batsim.decision.trials import DECIDING, Trial
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.site import Scenario
 from batsim.study.limits import MET, MISSED, NOT_SURE, WAITS, Limit, limits_of
-from batsim.study.prices import MARK, Price, plain_amount, summed
+from batsim.study.prices import Price, plain_amount, summed
 from batsim.study.running.counts import ATTENDANTS, BATTERIES, CHARGERS, DEVICES, STATIONS, counts_of, in_all
 from batsim.views.text.numbers import is_share, number_text, plain_number
 
-THOUSAND = 1000.0
 VERDICTS = {MEETS: NOT_SURE, NOT_THE_MARGIN: "no margin"}
 """How a plan that did not pass its test stands to the targets, by what its means say; others miss one."""
 NO_LIMIT, NOBODY = "no limit", "none"
@@ -144,22 +143,15 @@ def _counted() -> Iterator[Row]:
 
 def _cost(currency: str) -> Iterator[Row]:
     """Cost of a year, between what it lies, what is to be ordered, and how it stands to the targets."""
-    yield f"cost, thousand {currency} a year", lambda plan: _in_thousands(plan.price)
+    yield f"cost, thousand {currency} a year", lambda plan: plan.price.in_thousands.value_text
     yield "  between", lambda plan: _between(plan.price)
-    yield f"to order, thousand {currency}", lambda plan: _in_thousands(plan.to_order)
+    yield f"to order, thousand {currency}", lambda plan: plan.to_order.in_thousands.value_text
     yield "targets", lambda plan: plan.targets
-
-
-def _in_thousands(price: Price) -> str:
-    """A sum in thousands, rounded to what is known of it."""
-    if not math.isfinite(price.value):
-        return "-"
-    return f"{plain_amount(price.rounded.value / THOUSAND)}{MARK if price.placeholder else ''}"
 
 
 def _between(price: Price) -> str:
     """Range of a sum in thousands; empty where it has none."""
     if not price.low < price.high:
         return ""
-    low, high = (plain_amount(end / THOUSAND) for end in price.rounded[1:3])
+    low, high = (plain_amount(end) for end in price.in_thousands.rounded[1:3])
     return f"{low} to {high}"

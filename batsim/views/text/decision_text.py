@@ -84,7 +84,8 @@ def what_to_do(decision: Decision, first: Answer, width: int) -> list[str]:
     costs = f"{price_of_plan(first.told).text} {_currency(first)} a year{_than_today(decision, first)}"
     if first.chosen is None:
         missed = " and ".join(_missed(first, first.told, limit) for limit in first.missed(first.told))
-        says = f"No plan meets the targets. {name} comes nearest{f', with {missed}' if missed else ''}, at {costs}."
+        nearest = f"{name} comes nearest{f', with {missed}' if missed else ''}, at {costs}."
+        says = f"No plan that was looked at meets the targets. {nearest}"
     else:
         says = f"What to do: {name} meets the targets at the least cost, {costs}."
     if not decision.steps:
@@ -162,7 +163,7 @@ def _of_plan(answer: Answer) -> Iterator[str]:
     yield from (lever.label(answer.space.scenario) for lever in answer.levers)
     if answer.chosen is None:
         stands = "; ".join(_stands(answer, trial, limit) for limit in answer.limits)
-        yield f"nearest to the targets, which no plan meets: {stands}"
+        yield f"nearest to the targets, which no plan that was looked at meets: {stands}"
     yield from _judged_by_downtime(answer)
     if answer.at_ends:
         could = "could come nearer" if answer.chosen is None else "could be cheaper"

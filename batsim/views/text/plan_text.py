@@ -15,6 +15,7 @@ from batsim.plan.plan import LayoutPlan, Plan
 from batsim.plan.possible import why
 from batsim.plan.ventilation import Ventilation
 from batsim.study.prices import MARK, NOTHING, Price, plain_amount
+from batsim.views.text.layout_names import marked
 from batsim.views.text.lines import columns, entry, listed, one_block, sentence
 from batsim.views.text.numbers import counted, number_text
 from batsim.views.text.services_text import CONFIRM, supply_facts, ventilation_facts
@@ -70,20 +71,14 @@ def _side_by_side(plans: Plan, ranking: tuple[str, ...], width: int) -> list[str
         plan = plans.layouts[name]
         rows.append(
             [
-                _named(plan, plans.scenario.present),
+                marked(name, plans.scenario.present, impossible=bool(plan.impossible)),
                 number_text(plans.comparison.runs.interval(name, "downtime_min_per_truck_shift")),
                 str(plan.targets_missed) if plan.targets else "-",
                 *(str(plan.verdicts[verdict]) for verdict in (FAILS, NOT_KNOWN)),
-                *(price.times(0.001).text for price in (plan.money.at_equal_work, plan.money.purchase)),
+                *(price.in_thousands.text for price in (plan.money.at_equal_work, plan.money.purchase)),
             ]
         )
     return columns(rows, width, heads=2)
-
-
-def _named(plan: LayoutPlan, today: str | None) -> str:
-    """Name of a layout, marked where it is that of today or cannot be."""
-    marks = [*(["today"] if plan.layout == today != "today" else []), *(["impossible"] if plan.impossible else [])]
-    return f"{plan.layout} ({', '.join(marks)})" if marks else plan.layout
 
 
 def _costs_side_by_side(plans: Plan, width: int) -> list[str]:
