@@ -68,20 +68,20 @@ def _maintained(window: Window) -> Spent:
 
 
 def _on_the_way(window: Window) -> Spent:
-    """Ways to the room and back; a truck that is fetched stands first."""
-    ways: dict[int, list[tuple[int, Stay]]] = {area: [] for area in range(len(window.facts.areas))}
+    """Ways to the room and back; a truck that is empty stops on the way until it is fetched."""
+    ways: dict[int, list[tuple[int, Stay, float]]] = {area: [] for area in range(len(window.facts.areas))}
     for row in window.visits:
-        truck, left, joined = int(row["truck"]), row["left_min"], row["joined_min"]
-        goes = left + row["fetched_min"]
-        yield truck, Stay(left, goes, TO_BE_FETCHED, WORK)
+        truck, joined = int(row["truck"]), row["joined_min"]
         free = joined if row["kind"] == TURNED_AWAY else row["truck_free_min"]
-        there, back = Stay(goes, joined, ON_THE_WAY, WAY), Stay(free, row["back_min"], ON_THE_WAY_BACK, WAY)
-        ways[window.facts.queue_areas[int(row["queue"])]] += [
-            (truck, way) for way in (there, back) if window.shows(way)
-        ]
+        there = Stay(row["left_min"], joined, ON_THE_WAY, WAY)
+        back = Stay(free, row["back_min"], ON_THE_WAY_BACK, WAY)
+        own = ways[window.facts.queue_areas[int(row["queue"])]]
+        own += [(truck, way, end) for way, end in ((there, row["fetched_min"]), (back, 0.0)) if window.shows(way)]
     for own in ways.values():
-        for (truck, way), number in zip(own, numbered([way[:2] for _, way in own]), strict=True):
+        for (truck, way, stands_min), number in zip(own, numbered([way[:2] for _, way, _ in own]), strict=True):
             yield truck, way._replace(number=number)
+            stops = max(way.from_min, way.to_min - stands_min)
+            yield truck, Stay(stops, way.to_min, TO_BE_FETCHED, WAY, number)
 
 
 def _in_queue(window: Window) -> Spent:

@@ -136,7 +136,7 @@ def test_a_table_of_it(two_trucks):
 
 
 def test_ways_fetching_and_turning_back(two_trucks):
-    """A truck that stands empty until it is fetched; one that finds nothing; both are on the way at a time."""
+    """A truck that stops on its way, empty, until it is fetched; one that finds nothing; both under way at a time."""
     base = {"group": 0, "queue": 0, "discharged": 0, "charged": 0, "station": 0, "reason": 0, "below_cut_out": 0}
     record = made(
         two_trucks.facts,
@@ -151,8 +151,8 @@ def test_ways_fetching_and_turning_back(two_trucks):
 
     assert steps(replay, "truck", 0) == [
         (0.0, "at work", "work", -1),
-        (10.0, "waits to be fetched", "work", -1),
-        (14.0, "on the way", "way", 1),
+        (10.0, "on the way", "way", 0),
+        (12.0, "waits to be fetched", "way", 0),
         (16.0, "in exchange", "station", 0),
         (20.0, "on the way back", "way", 0),
         (26.0, "at work", "work", -1),

@@ -8,10 +8,12 @@ import pytest
 
 import batsim
 from batsim.measures.names import LOST_TO, PARTS
-from batsim.measures.truck_lanes import truck_lanes
+from batsim.measures.truck_lanes import WAITING, truck_lanes
 from batsim.record.record import Record
 from batsim.scenario.settings import Settings
+from batsim.scenario.site import Scenario
 from batsim.study.lost_by_hour import lost_by_hour
+from batsim.study.replay.trucks import IN_EXCHANGE, ON_THE_WAY, ON_THE_WAY_BACK
 from batsim.study.running.replications import run
 from batsim.study.truck_shift import lost_to, truck_shift
 from batsim.study.worst_hour import MOST_TRUCKS, Crowd, worst_hour
@@ -148,3 +150,39 @@ def test_what_is_lost_by_the_hour_adds_up_to_downtime():
     assert np.count_nonzero(lost.working_min) == 5 * 24
     day, hour = lost.worst
     assert by_hour[24 * day + hour] == lost.worst_min
+
+
+# --- beside the replay, which is worked out in another way ---
+
+SAME = {"way": {ON_THE_WAY, ON_THE_WAY_BACK}, "exchanging or charging": {IN_EXCHANGE}}
+"""What a truck does in a lane, and in a replay."""
+
+
+@pytest.mark.parametrize(
+    ("scenario", "layout"), [("kestrel", "hoist"), ("kestrel", "side rollers"), ("saltmarsh", "today")]
+)
+def test_lanes_and_replay_say_the_same(scenario: str, layout: str, saltmarsh: Scenario) -> None:
+    """In the middle of every stretch of every lane: trucks, what they wait for, and who is in which station."""
+    record = record_of(KESTREL if scenario == "kestrel" else saltmarsh, layout, length_min=3 * DAY)
+    hour = worst_hour(record)
+    replayed = batsim.replay(record, hour.from_min, hour.to_min)
+    trucks = {thing.number: thing for thing in replayed.of("truck")}
+    middles = [
+        (lane.truck, each, (max(hour.from_min, each.from_min) + min(hour.to_min, each.to_min)) / 2.0)
+        for lane in hour.trucks
+        for each in lane.stretches
+        if max(hour.from_min, each.from_min) < min(hour.to_min, each.to_min)
+    ]
+    told = [(truck, each, trucks[truck].at(time_min).state) for truck, each, time_min in middles]
+    waits = [(each.detail, state) for _, each, state in told if each.what == WAITING]
+
+    assert len(waits) > 3
+    assert [(cause, state) for cause, state in waits if state not in (f"waits for {cause}", "waits its turn")] == []
+    assert [(each, state) for _, each, state in told if state not in SAME.get(each.what, {state})] == []
+    stations = {(thing.area, thing.number): thing for thing in replayed.of("station")}
+    areas = {area.name: number for number, area in enumerate(record.facts.areas)}
+    busy = [(lane, each) for lane in hour.things if lane.kind == "station" for each in lane.stretches]
+    assert busy
+    for lane, each in busy:
+        middle = (max(hour.from_min, each.from_min) + min(hour.to_min, each.to_min)) / 2.0
+        assert stations[areas[lane.area], lane.number].at(middle)[1:] == ("in use", "truck", each.truck)
