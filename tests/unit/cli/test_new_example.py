@@ -143,12 +143,12 @@ def test_an_installed_package_has_its_own(tmp_path: Path, monkeypatch: pytest.Mo
     """Inside the package, where there is no repository."""
     package = tmp_path / "batsim"
     shutil.copytree(SCENARIOS, package / "examples")
-    monkeypatch.setattr(shipped, "files", lambda _: package)
-    shipped.examples.cache_clear()
-    try:
-        found = shipped.example("kestrel-lane")
-    finally:
+    with monkeypatch.context() as installed:
+        installed.setattr(shipped, "files", lambda _: package)
         shipped.examples.cache_clear()
+        found = batsim.example("kestrel-lane"), shipped.is_study(batsim.example("side-rollers"))
+    shipped.examples.cache_clear()
 
-    assert found == package / "examples" / "kestrel-lane.yaml"
+    assert found == (package / "examples" / "kestrel-lane.yaml", True)
     assert batsim.read(batsim.example("alder-street-joinery")).site.name == "Alder Street joinery (invented)"
+    assert batsim.example("kestrel-lane") == SCENARIOS / "kestrel-lane.yaml"
