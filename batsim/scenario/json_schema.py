@@ -31,6 +31,10 @@ MIXED = (
 """Parts whose keys may be spread over a file and the one that it extends or the entry that it starts from."""
 
 
+STARTED_FROM = {"BatteryType": "battery_types", "ChargerType": "charger_types"}
+"""Document of the catalogue from whose entries parts may start."""
+
+
 def scenario_schema() -> dict[str, Any]:
     """JSON Schema (draft 2020-12) of what a scenario file may hold, `extends` and `from` included."""
     schema = deepcopy(Scenario.model_json_schema(by_alias=True))
@@ -52,9 +56,10 @@ def scenario_schema() -> dict[str, Any]:
     schema["anyOf"] = [{"required": ["extends"]}, {"required": schema.pop("required")}]
     for part in MIXED:
         parts[part].pop("required", None)
-    for part, document in (("BatteryType", "battery_types"), ("ChargerType", "charger_types")):
+    names = {part: catalogue_names(types) for part, types in STARTED_FROM.items()}
+    for part, known in {**names, "Arrangement": list(catalogue.handling_names())}.items():
         parts[part]["properties"]["from"] = {
-            "enum": catalogue_names(document),
+            "enum": known,
             "description": "Entry of the catalogue to start from; keys here win.",
         }
     parts["TruckGroup"]["properties"]["class"] = {

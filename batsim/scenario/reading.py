@@ -280,18 +280,22 @@ def _start_types(draft: LocatedData) -> list[Problem]:
     for section, document in (("batteries", "battery_types"), ("chargers", "charger_types")):
         for name, entry in draft.blocks((section,)):
             if "from" in entry:
-                problems += _start_from(draft, (section, name), document)
+                problems += _start_from(draft, (section, name), catalogue_names(document), document)
             elif name in catalogue_names(document):
                 problems.append(draft.problem((section, name), TAKEN.format(name), of_key=True))
                 draft.put((section, name), draft.part((section, name)).over(_catalogue_entry(document, str(name))))
+    for name, entry in draft.blocks(("handling",)):
+        if "from" in entry:
+            problems += _start_from(draft, ("handling", name), list(catalogue.handling_names()))
     return problems
 
 
-def _start_from(draft: LocatedData, path: Path, document: str) -> list[Problem]:
-    """Lay an entry over the catalogue entry that it names under `from`."""
-    name, known = draft.at(path).pop("from"), catalogue_names(document)
+def _start_from(draft: LocatedData, path: Path, known: list[str], document: str | None = None) -> list[Problem]:
+    """Lay an entry over what it names under `from`: an entry of a catalogue file, or a handling arrangement."""
+    name = draft.at(path).pop("from")
     # Any entry stands in for an unknown one, so that what it would have brought is not reported as missing.
-    entry = _catalogue_entry(document, name if name in known else known[-1])
+    taken = name if name in known else known[-1]
+    entry = _catalogue_file(f"handling/{taken}") if document is None else _catalogue_entry(document, taken)
     here = draft.location((*path, "from"))  # what it brings is wrong where the scenario names it
     entry = LocatedData(entry.file, entry.data, dict.fromkeys(entry.locations, here))
     draft.put(path, draft.part(path).over(entry))

@@ -12,13 +12,22 @@ from batsim.room.timing.crossing import Crossing
 from batsim.room.timing.timetable import Timetable
 from batsim.scenario.chemistry import cell_of
 from batsim.scenario.parts.air import Air
-from batsim.scenario.parts.calendar import Begin, Window, break_starts, group_windows, mean_shift_min, whole_shifts
+from batsim.scenario.parts.calendar import (
+    Begin,
+    Window,
+    break_starts,
+    group_windows,
+    mean_kw,
+    mean_shift_min,
+    whole_shifts,
+)
 from batsim.scenario.parts.group_change import CONNECT_BY, MAINTAIN_BY, InTruck
 from batsim.scenario.parts.layouts import Layout
 from batsim.scenario.parts.trucks import TruckGroup
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.site import Scenario
 
+W_PER_KW = 1000.0
 ALWAYS_AHEAD = 2 * WEEK_MIN
 """Calendars reach this far beyond the horizon, so that work planned at its end still finds its window."""
 
@@ -91,7 +100,8 @@ def group_plan(
     begin = Begin(warm_up_min, scenario.simulation.start_week)
     windows = group_windows(scenario.week, truck.shifts, until_min, begin)
     breaks = break_starts(scenario.week, truck.shifts, windows, until_min, begin)
-    shift_min = mean_shift_min(scenario.week.in_week(scenario.simulation.start_week), truck.shifts)
+    week = scenario.week.in_week(scenario.simulation.start_week)
+    shift_min = mean_shift_min(week, truck.shifts)
     air = weekly_air(scenario, truck.air or scenario.site.room_air, horizon_min, warm_up_min)
     room_degc = weekly_air(scenario, scenario.site.room_air, horizon_min, warm_up_min)[0]
     temperature_degc = _usual(truck.temperature_degc, (air[0] + room_degc) / 2.0)
@@ -105,7 +115,10 @@ def group_plan(
     table.remember(time for shift in shifts for time in shift)
     worked_min = _worked_min(shifts, Timetable(windows), shift_min)
     factors = [demand[int((start + end) / 2.0 // WEEK_MIN)] for start, end in shifts]
-    power_w = tuple(factor * _power_w(truck, minutes) for factor, minutes in zip(factors, worked_min, strict=True))
+    power_w = tuple(
+        factor * _power_w(truck, named[shift], minutes)
+        for shift, factor, minutes in zip(shifts, factors, worked_min, strict=True)
+    )
     cell = cell_of(scenario.batteries[truck.battery], scenario.figures, temperature_degc)
     way = truck.to_room
     return GroupPlan(
@@ -127,7 +140,7 @@ def group_plan(
         shift_min=shift_min,
         trip_min=ticked(way.distance_m / way.speed_m_per_min) if way is not None else 0.0,
         fetch_min=ticked(scenario.figures["truck.fetch"].value),
-        power_w=_power_w(truck, shift_min),
+        power_w=0.0 if truck.duty is None else W_PER_KW * mean_kw(week, truck.shifts, truck.duty),
         cell=cell,
         air_degc=air,
     )
@@ -169,13 +182,9 @@ def _breaks(windows: list[Window], starts: frozenset[float]) -> Crossing:
     return Crossing([(end, start) for (_, end), (start, _) in pairwise(windows) if end in starts])
 
 
-def _power_w(truck: TruckGroup, shift_min: float) -> float:
-    """Mean power in a shift of so many working minutes, stated as such or as its energy; 0 where run times are. [W]"""
-    if truck.duty is None or truck.run_time_min is not None:
-        return 0.0
-    if truck.duty.mean_kw is not None:
-        return truck.duty.mean_kw * 1000.0
-    return (truck.duty.energy_per_shift_kwh or 0.0) * 1000.0 / (shift_min / 60.0) if shift_min else 0.0
+def _power_w(truck: TruckGroup, shift: str, shift_min: float) -> float:
+    """Mean power in a shift of so many working minutes; 0 where run times are stated. [W]"""
+    return 0.0 if truck.duty is None else W_PER_KW * truck.duty.kw_in(shift, shift_min)
 
 
 def weekly_air(scenario: Scenario, air: Air, horizon_min: float, warm_up_min: float) -> tuple[float, ...]:

@@ -5,7 +5,7 @@ from itertools import chain
 
 from batsim.errors import Problem
 from batsim.scenario.checks.strength import SHORTEST_RUN_MIN, full_run_min
-from batsim.scenario.parts.calendar import mean_shift_min
+from batsim.scenario.parts.calendar import mean_kw
 from batsim.scenario.parts.trucks import TruckGroup
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import LocatedData, Path
@@ -77,11 +77,10 @@ def _power(scenario: Scenario, group: TruckGroup) -> tuple[str, float, str]:
     duty = group.duty
     if duty is None or any(name not in scenario.week.shifts for name in group.shifts):
         return "", 0.0, ""
-    if duty.mean_kw is not None:
-        return "mean_power", duty.mean_kw, f"{duty.mean_kw:g} kW"
-    energy = duty.energy_per_shift_kwh or 0.0
-    hours = mean_shift_min(scenario.week, group.shifts) / 60.0
-    return "energy_per_shift", energy / hours if hours else 0.0, f"{energy:g} kWh"
+    kw = mean_kw(scenario.week, group.shifts, duty)
+    if duty.energy_per_shift_kwh is None:
+        return "mean_power", kw, f"{kw:g} kW"
+    return "energy_per_shift", kw, f"{duty.energy_per_shift_kwh:g} kWh"
 
 
 def _percent(share: float) -> str:

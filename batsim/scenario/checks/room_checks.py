@@ -55,6 +55,9 @@ def _floor(checked: CheckedLayout) -> Iterator[Problem]:
     if layout.exchange_time_min is not None:
         rule = "does not go with 'exchange_time', a time for the whole exchange; keep one of the two"
         yield checked.problem("floor", rule=rule)
+    if checked.arrangement.timed_on_site and layout.exchange_time_min is None:
+        rule = f"does not go with times on site of {layout.handling}, which hold the ways; keep one of the two"
+        yield checked.problem("floor", rule=rule)
     if layout.stations == UNLIMITED:
         yield checked.problem("stations", rule="positions need a number of stations", got="unlimited")
         return

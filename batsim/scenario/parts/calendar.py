@@ -6,6 +6,7 @@ from itertools import pairwise
 from math import ceil
 from typing import NamedTuple
 
+from batsim.scenario.parts.trucks import Duty
 from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, Shift, Week
 
 Window = tuple[float, float]
@@ -189,15 +190,29 @@ def working_days_per_week(week: Week, names: list[str]) -> int:
 
 def mean_shift_min(week: Week, names: Sequence[str]) -> float:
     """Mean working minutes of one shift of several, breaks and handover taken out. [min]"""
-    shifts = [week.shifts[name] for name in names]
-    often = [len(shift.days) for shift in shifts]
-    if not any(often):  # none works in this week: what they are in theirs
-        often = [1] * len(shifts)
-    worked = sum(
-        (shift.minutes - shift.handover_min - sum(pause.length_min for pause in shift.breaks)) * number
-        for shift, number in zip(shifts, often, strict=True)
-    )
-    return worked / sum(often)
+    often = _often(week, names)
+    return sum(number * shift_min(week, name) for name, number in often.items()) / sum(often.values())
+
+
+def shift_min(week: Week, name: str) -> float:
+    """Working minutes of a shift, breaks and handover taken out. [min]"""
+    shift = week.shifts[name]
+    return shift.minutes - shift.handover_min - sum(pause.length_min for pause in shift.breaks)
+
+
+def mean_kw(week: Week, names: Sequence[str], duty: Duty) -> float:
+    """Mean power over the working time of several shifts. [kW]"""
+    if not isinstance(duty.mean_kw, dict):
+        return duty.kw_in("", mean_shift_min(week, names))
+    worked_min = {name: number * shift_min(week, name) for name, number in _often(week, names).items()}
+    whole_min = sum(worked_min.values())
+    return sum(duty.mean_kw[name] * minutes for name, minutes in worked_min.items()) / whole_min if whole_min else 0.0
+
+
+def _often(week: Week, names: Sequence[str]) -> dict[str, int]:
+    """How often a week each of several shifts is worked; once each where none works in it."""
+    often = {name: len(week.shifts[name].days) for name in names}
+    return often if any(often.values()) else dict.fromkeys(often, 1)
 
 
 def full_day_min(week: Week, names: Sequence[str]) -> float:

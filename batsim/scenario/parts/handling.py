@@ -1,12 +1,13 @@
 """Handling arrangements as data: the steps of an exchange, who does them, what they hold."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from functools import cached_property
 from typing import Annotated, NamedTuple
 
 from pydantic import BeforeValidator, Field
 
-from batsim.scenario.parts.faults import Fault, wrong
+from batsim.scenario.parts.faults import Fault, did_you_mean, shown, wrong
 from batsim.scenario.parts.kinds import Count, Frozen, NameText, Words, reads
 from batsim.scenario.parts.laws import BY_QUANTILE, DurationLaw
 from batsim.scenario.parts.needs import Needs
@@ -134,6 +135,37 @@ class Step(Frozen):
         return DurationLaw.model_validate(f"{(self.distance_m or 0.0) / (self.speed_m_per_min or 1.0)!r} min")
 
 
+def _timed(step: Step, law: DurationLaw, varies: str) -> Step:
+    """A step that takes another time than its own."""
+    update = {"time_min": law, "distance_m": None, "speed_m_per_min": None, "varies": varies}
+    return step.model_copy(update=update)
+
+
+class ExchangeTimes(Frozen):
+    """An exchange as timed on site, whole or in two parts, each shared by its steps as they share their own times."""
+
+    truck_waits_min: DurationLaw | None = Field(None, alias="truck_waits")
+    """From its beginning until the truck may leave. [min]"""
+    truck_gone_min: DurationLaw | None = Field(None, alias="truck_gone")
+    """From then until the last step is done. [min]"""
+
+    whole_min: DurationLaw | None = Field(None, alias="whole")
+    """From its beginning to its end, where the truck stays until then. [min]"""
+
+    def _faults(self) -> Iterator[Fault]:
+        """Want the whole, or parts of it."""
+        if self.whole_min is not None and (self.truck_waits_min is not None or self.truck_gone_min is not None):
+            yield Fault(("whole",), "is 'truck_waits' and 'truck_gone' together; keep it or those two")
+
+    def parts(self, steps: Sequence[Step]) -> "Iterator[tuple[str, DurationLaw, list[Step]]]":
+        """Key and law of each part that was timed, and the steps that share it. [min]"""
+        kinds = {"truck_waits": ("waits",), "truck_gone": ("gone",), "whole": ("waits", "gone")}
+        for key, truck in kinds.items():
+            law: DurationLaw | None = getattr(self, f"{key}_min")
+            if law is not None:
+                yield key, law, [step for step in steps if step.truck in truck]
+
+
 class Arrangement(Frozen):
     """How batteries are moved, or that they stay in the truck."""
 
@@ -171,27 +203,63 @@ class Arrangement(Frozen):
     """Charging in the truck: time to plug in. [min]"""
     unplug_time_min: DurationLaw = Field("0 min", alias="unplug_time")  # type: ignore[assignment]
     """Charging in the truck: time to unplug. [min]"""
-    steps: tuple[Step, ...] = ()
+    stated_steps: tuple[Step, ...] = Field((), alias="steps")
     """The exchange, in order."""
+    step_times_min: dict[NameText, DurationLaw] = Field(default_factory=dict, alias="step_times")
+    """Times of steps as timed on site, by the words of the step, in place of their own. [min]"""
+    exchange_times: ExchangeTimes = Field(default_factory=dict)  # type: ignore[assignment]
+    """The whole exchange as timed on site: `truck_waits` and `truck_gone`, shared by its steps. [min]"""
+
+    @cached_property
+    def steps(self) -> tuple[Step, ...]:
+        """The exchange, in order, with the times that were timed on site."""
+        laws = {name: (law, "alone") for name, law in self.step_times_min.items()}
+        for _, law, part in self.exchange_times.parts(self.stated_steps):
+            means = [step.law.mean for step in part]
+            shares = [mean / sum(means) if sum(means) else 1.0 / len(part) for mean in means]
+            varies = "together" if len(part) > 1 else "alone"
+            laws |= {step.step: (law.times(share), varies) for step, share in zip(part, shares, strict=True)}
+        return tuple(_timed(step, *laws[step.step]) if step.step in laws else step for step in self.stated_steps)
+
+    @property
+    def timed_on_site(self) -> bool:
+        """Whether steps have times in place of their own."""
+        return self.steps != self.stated_steps
 
     def _faults(self) -> Iterator[Fault]:
         """Find what is wrong with the order of the steps and the devices they name."""
-        if self.in_truck and self.steps:
+        if self.in_truck and self.stated_steps:
             yield Fault(("steps",), "an arrangement that charges in the truck has no exchange steps")
-        if not self.in_truck and not self.steps:
+        if not self.in_truck and not self.stated_steps:
             yield Fault(("steps",), "needs at least one step, unless bay is 'truck'")
-        for number in range(len(self.steps)):
+        for number in range(len(self.stated_steps)):
             yield from self._step_faults(number)
-        if self.steps and all(step.truck == "gone" for step in self.steps):
+        if self.stated_steps and all(step.truck == "gone" for step in self.stated_steps):
             yield Fault(("steps",), "at least one step must be done while the truck waits")
+        yield from self._times_faults()
+
+    def _times_faults(self) -> Iterator[Fault]:
+        """Find times of steps that are not there, and laws that cannot be shared."""
+        known = [step.step for step in self.stated_steps]
+        for name in self.step_times_min:
+            if name not in known:
+                yield Fault(("step_times", name), f"no such step{did_you_mean(name, known)}", shown(name))
+        for key, law, part in self.exchange_times.parts(self.stated_steps):
+            at = ("exchange_times", key)
+            if not part:
+                yield Fault(at, "no step of this arrangement is done then; leave it out")
+            elif any(step.step in self.step_times_min for step in part):
+                yield Fault(at, "stands in place of 'step_times' of its steps; keep one of the two")
+            elif len(part) > 1 and law.kind not in BY_QUANTILE:
+                yield Fault(at, f"its steps share one of these laws: {', '.join(BY_QUANTILE)}", law.kind)
 
     def _step_faults(self, number: int) -> Iterator[Fault]:
         """Find what a step asks for that is not there: a device, a truck that has left before."""
-        step = self.steps[number]
+        step = self.stated_steps[number]
         if step.device is not None and step.device not in self.devices:
             known = ", ".join(self.devices) or "none"
             yield Fault(("steps", number, "device"), f"not among the devices ({known})", f"'{step.device}'")
-        if step.truck == "waits" and any(before.truck == "gone" for before in self.steps[:number]):
+        if step.truck == "waits" and any(before.truck == "gone" for before in self.stated_steps[:number]):
             yield Fault(("steps", number), "the truck has left before this step; mark it 'truck: gone' or move it up")
         for position, way in enumerate(step.ways if step.device in self.devices else ()):
             yield from self._way_faults(("steps", number, "ways", position), way, str(step.device))

@@ -137,6 +137,17 @@ class DurationLaw(Frozen):
         values = self.observed_min or stated
         return sum(value or 0.0 for value in values) / len(values)
 
+    def times(self, factor: float) -> "DurationLaw":
+        """Return the law of so many times the duration, as variable as this one."""
+        update: dict[str, object] = {
+            f"{key}_min": factor * value
+            for key in ("fixed", "low", "typical", "high", "mean")
+            if (value := getattr(self, f"{key}_min")) is not None
+        }
+        if self.observed_min is not None:
+            update["observed_min"] = tuple(factor * value for value in self.observed_min)
+        return self.model_copy(update=update)
+
     @property
     def always_zero(self) -> bool:
         """True when every draw is zero."""

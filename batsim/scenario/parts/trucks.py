@@ -6,14 +6,13 @@ from typing import Annotated, Any, NamedTuple
 from pydantic import Field
 
 from batsim.scenario.parts.air import Air, read_air
-from batsim.scenario.parts.faults import Fault, Faults, each_entry, read_pair, refuse, wrong
+from batsim.scenario.parts.faults import Fault, Faults, each_entry, read_by_name, read_pair, refuse, wrong
 from batsim.scenario.parts.fit import Compartment
 from batsim.scenario.parts.kinds import Count, Frozen, Kind, NameText, Quantity, Words, by_default, reads
 from batsim.scenario.parts.laws import DurationLaw
 from batsim.scenario.parts.quantities import (
     Celsius,
     KilowattHours,
-    Kilowatts,
     Metres,
     MetresPerMinute,
     Minutes,
@@ -26,11 +25,20 @@ from batsim.scenario.parts.schemas import TEXT, TEXTS, block_schema, with_help
 SHIFT_CHANGE = ("never", "if_short", "always")
 
 
+POWER = Quantity("power", above=0.0)
+
+
+@reads(TEXT, {"type": "object", "additionalProperties": TEXT}, examples=["3.4 kW", {"early": "3.6 kW", "late": "3 kW"}])
+def read_power(value: object) -> float | dict[str, float]:
+    """A mean power, one for all shifts or one for each by name. [kW]"""
+    return read_by_name(value, POWER.read) if isinstance(value, dict) else POWER.read(value)
+
+
 class Duty(Frozen):
     """What a truck draws from its battery while it works."""
 
-    mean_kw: Kilowatts | None = Field(None, alias="mean_power")
-    """Mean power over scheduled working time, at the battery. [kW]"""
+    mean_kw: Annotated[float | dict[str, float], read_power] | None = Field(None, alias="mean_power")
+    """Mean power over scheduled working time, at the battery; by shift where shifts differ. [kW]"""
     energy_per_shift_kwh: KilowattHours | None = Field(None, alias="energy_per_shift")
     """Energy taken in one shift, instead of a mean power. [kWh]"""
     between_trucks_share: Spread = by_default("truck.between_trucks", "between_trucks")
@@ -42,6 +50,12 @@ class Duty(Frozen):
         """Want either a mean power or an energy per shift."""
         if (self.mean_kw is None) == (self.energy_per_shift_kwh is None):
             yield Fault((), "needs either 'mean_power' (such as 3.4 kW) or 'energy_per_shift' (such as 24 kWh)")
+
+    def kw_in(self, shift: str, shift_min: float) -> float:
+        """Mean power in a shift of so many working minutes. [kW]"""
+        if self.mean_kw is None:
+            return (self.energy_per_shift_kwh or 0.0) / (shift_min / 60.0) if shift_min else 0.0
+        return self.mean_kw[shift] if isinstance(self.mean_kw, dict) else self.mean_kw
 
 
 class ToRoom(Frozen):
@@ -175,6 +189,10 @@ class TruckGroup(Frozen):
         """Check what needs two keys."""
         if len(set(self.shifts)) < len(self.shifts):
             yield Fault(("shifts",), "names a shift twice", ", ".join(self.shifts))
+        powers = None if self.duty is None else self.duty.mean_kw
+        if isinstance(powers, dict) and powers.keys() != set(self.shifts):
+            rule = f"needs a power for each shift of the group, {', '.join(self.shifts)}, and no other"
+            yield Fault(("duty", "mean_power"), rule, ", ".join(powers) or "none")
         yield from self.run_time_faults()
         yield from self.exchange_when_faults()
         listed = self.first_run_min

@@ -32,7 +32,10 @@ STATEMENTS = {
     "repair",
     "run_time",
     "time",
+    "truck_gone",
+    "truck_waits",
     "unplug_time",
+    "whole",
 }
 """Keys whose blocks make one statement, a law for instance, so that two of them are not mixed."""
 

@@ -24,7 +24,7 @@ RULES = {
     "string_pattern_mismatch": "needs the three capital letters of a currency, such as EUR",
 }
 
-READ_BEFORE = {"extends": ("Scenario",), "drop": ("Scenario",), "from": ("BatteryType", "ChargerType")}
+READ_BEFORE = {"extends": ("Scenario",), "drop": ("Scenario",), "from": ("Arrangement", "BatteryType", "ChargerType")}
 """Keys that the reader has used up before a part is checked, and the parts that may have them."""
 
 
