@@ -35,6 +35,30 @@ SAME_SHARE = 0.001
 DAYS_A_WEEK = 7
 
 
+class Predicted(NamedTuple):
+    """Where one more value of the same kind as some lies, none of them below nothing."""
+
+    mean: float
+    low: float
+    high: float
+    middle_root: float
+    """Mean of the cube roots."""
+    half_root: float
+    """Half the width between the limits of the cube root."""
+
+    @property
+    def interval(self) -> Interval:
+        """Mean and limits."""
+        return Interval(self.mean, self.low, self.high)
+
+    def half_widths(self, value: float) -> float:
+        """How far a value lies from the middle, in half-widths: -1 and 1 at the limits."""
+        if abs(value - self.mean) <= SAME_SHARE * abs(self.mean):
+            return 0.0
+        away = float(np.cbrt(value)) - self.middle_root
+        return away / self.half_root if self.half_root else float(np.copysign(np.inf, away))
+
+
 class Compared(NamedTuple):
     """A number of the logs beside that of the model."""
 
@@ -42,7 +66,7 @@ class Compared(NamedTuple):
     """Name of a measure of `course.csv`."""
     where: Where
     measured: float
-    simulated: Interval
+    simulated: Predicted
     """Mean of the runs, and limits between which one stretch of so many weeks lies."""
     decides: bool
     """Whether it is one of the numbers that decide the verdict."""
@@ -54,11 +78,8 @@ class Compared(NamedTuple):
 
     @property
     def gap_in_half_widths(self) -> float:
-        """The same over half the width between the limits; endless where a model without chance is missed."""
-        if abs(self.gap) <= SAME_SHARE * abs(self.simulated.mean):
-            return 0.0
-        half = self.simulated.half_width
-        return self.gap / half if half else float(np.copysign(np.inf, self.gap))
+        """How far it lies from the middle, in half-widths; endless where a model without chance is missed."""
+        return self.simulated.half_widths(self.measured)
 
     @property
     def verdict(self) -> str:
@@ -164,7 +185,7 @@ class Beside(Shows):
             hours = sum(other == measure and place.cut == HOUR for other, place in keys)
             together = hours if where.cut == HOUR else deciding
             confidence = simultaneous(self.schedule.confidence, together)
-            interval = prediction_interval(self.simulated[measure, where], confidence)
+            interval = predicted(self.simulated[measure, where], confidence)
             key = (measure, where)
             found.append(Compared(measure, where, self.measured[key], interval, _decides(key)))
         return tuple(found)
@@ -232,8 +253,8 @@ class Beside(Shows):
         """Tidy table: measure, cut, where, measured, simulated, low, high, gap, verdict, decides, unit."""
         return frame_of(
             [
-                (each.measure, each.where.cut, each.where.name, each.measured, *each.simulated, each.gap, each.verdict,
-                 each.decides, each.about.unit)
+                (each.measure, each.where.cut, each.where.name, each.measured, *each.simulated.interval,
+                 each.gap, each.verdict, each.decides, each.about.unit)
                 for each in self.compared
             ],
             columns=["measure", "cut", "where", "measured", "simulated", "low", "high", "gap", "verdict", "decides",
@@ -249,8 +270,8 @@ class Beside(Shows):
             "weeks_of_the_log": list(self.weeks),
             "measures": [
                 {"measure": each.measure, "cut": each.where.cut, "where": each.where.name,
-                 "measured": plain(each.measured), "simulated": interval_json(each.simulated), "gap": plain(each.gap),
-                 "verdict": each.verdict, "decides": each.decides, "unit": each.about.unit}
+                 "measured": plain(each.measured), "simulated": interval_json(each.simulated.interval),
+                 "gap": plain(each.gap), "verdict": each.verdict, "decides": each.decides, "unit": each.about.unit}
                 for each in self.compared
             ],
             "holds": self.holds,
@@ -328,19 +349,36 @@ def courses(
     return run_each([schedule.scenario], studied, settings, take=take, change=stated)
 
 
-def prediction_interval(values: Floats, confidence: float) -> Interval:
-    """Mean of independent values, and limits between which one more of the same kind lies.
+def predicted(values: Floats, confidence: float) -> Predicted:
+    """Where one more value of the same kind lies, as some independent ones tell.
+
+    Parameters
+    ----------
+    values
+        Two or more, none below nothing; those that are not numbers are left out. Any unit.
+    confidence
+        Probability that it lies between the limits, between 0 and 1.
+
+    Returns
+    -------
+    Predicted
+        Their mean, and Student's limits mean -+ t(n-1, (1+confidence)/2) s sqrt(1+1/n) of the cube root, raised again.
+
+    Notes
+    -----
+    Means of waits over a few weeks are skew; the cube root of what has a gamma law is nearly normal (Wilson & Hilferty
+    1931, from memory). Where values vary little it makes no difference.
 
     Examples
     --------
-    >>> [round(limit, 3) for limit in prediction_interval(np.array([1.0, 2.0, 3.0]), 0.9)]
-    [2.0, -1.372, 5.372]
+    >>> [round(each, 2) for each in predicted(np.array([1.0, 8.0, 27.0]), 0.9)]
+    [12.0, 0.0, 155.0, 2.0, 3.37]
     """
     seen = values[np.isfinite(values)]
-    mean, count = float(np.mean(seen)), seen.size
+    roots, count = np.cbrt(seen), seen.size
     quantile = float(stdtrit(count - 1, (1.0 + confidence) / 2.0))
-    half = quantile * float(np.std(seen, ddof=1)) * float(np.sqrt(1.0 + 1.0 / count))
-    return Interval(mean, mean - half, mean + half)
+    middle, half = float(np.mean(roots)), quantile * float(np.std(roots, ddof=1)) * float(np.sqrt(1.0 + 1.0 / count))
+    return Predicted(float(np.mean(seen)), max(0.0, middle - half) ** 3, (middle + half) ** 3, middle, half)
 
 
 def _decides(key: Key) -> bool:

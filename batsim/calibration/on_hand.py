@@ -8,6 +8,10 @@ from batsim.measures.windows import Floats, Whole
 Names = np.ndarray[tuple[int], np.dtype[np.object_]]
 
 
+DECIMALS = 6
+"""Decimals of a minute that times are told apart by: what goes and what comes at once are never there together."""
+
+
 class Level:
     """A number of things over time.
 
@@ -18,7 +22,7 @@ class Level:
     """
 
     def __init__(self, come_min: Floats, go_min: Floats) -> None:
-        self._sides = [np.sort(come_min), np.sort(go_min)]
+        self._sides = [np.sort(np.round(times_min, DECIMALS)) for times_min in (come_min, go_min)]
         self._sums = [np.concatenate([[0.0], np.cumsum(side)]) for side in self._sides]
 
     def __call__(self, times_min: Floats) -> Whole:
