@@ -1,0 +1,411 @@
+"""A layout simulated over weeks of a log and set beside what was measured in them."""
+
+import json
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from functools import cached_property, partial
+from math import ceil
+from typing import Any, NamedTuple
+
+import numpy as np
+from scipy.special import stdtrit
+
+from batsim.calibration.candidates import Otherwise, otherwise
+from batsim.calibration.course import HOUR, Course, Key, LogMeasure, Where, course, log_measures
+from batsim.calibration.log import Log
+from batsim.calibration.log_weeks import in_calendar, stretches_of
+from batsim.calibration.logs_of import logs_of
+from batsim.display import Frame, Shows, frame_of, listed
+from batsim.errors import require
+from batsim.record.record import Record
+from batsim.scenario.parts.week import WEEK_MIN
+from batsim.scenario.reading import changed
+from batsim.scenario.settings import Schedule, Settings
+from batsim.scenario.site import Scenario
+from batsim.statistics.intervals import Floats, Interval, simultaneous
+from batsim.study.running.executors import run_each
+from batsim.study.running.jobs import Job
+from batsim.study.running.runs import interval_json, plain
+
+INSIDE, ABOVE, BELOW = "inside", "above", "below"
+"""How what was measured can lie to what the model gives."""
+SAME_SHARE = 0.001
+"""What lies so near to the mean of the model, as a part of it, is the same."""
+DAYS_A_WEEK = 7
+
+
+class Predicted(NamedTuple):
+    """Where one more value of the same kind as some lies, none of them below nothing."""
+
+    mean: float
+    low: float
+    high: float
+    middle_root: float
+    """Mean of the cube roots."""
+    half_root: float
+    """Half the width between the limits of the cube root."""
+
+    @property
+    def interval(self) -> Interval:
+        """Mean and limits."""
+        return Interval(self.mean, self.low, self.high)
+
+    def half_widths(self, value: float) -> float:
+        """How far a value lies from the middle, in half-widths: -1 and 1 at the limits."""
+        if abs(value - self.mean) <= SAME_SHARE * abs(self.mean):
+            return 0.0
+        away = float(np.cbrt(value)) - self.middle_root
+        return away / self.half_root if self.half_root else float(np.copysign(np.inf, away))
+
+
+class Compared(NamedTuple):
+    """A number of the logs beside that of the model."""
+
+    measure: str
+    """Name of a measure of `course.csv`."""
+    where: Where
+    measured: float
+    simulated: Predicted
+    """Mean of the runs, and limits between which one stretch of so many weeks lies."""
+    decides: bool
+    """Whether it is one of the numbers that decide the verdict."""
+
+    @property
+    def gap(self) -> float:
+        """Measured less simulated, in its unit."""
+        return self.measured - self.simulated.mean
+
+    @property
+    def gap_in_half_widths(self) -> float:
+        """How far it lies from the middle, in half-widths; endless where a model without chance is missed."""
+        return self.simulated.half_widths(self.measured)
+
+    @property
+    def verdict(self) -> str:
+        """Whether what was measured lies inside the limits, above or below them."""
+        if abs(self.gap_in_half_widths) <= 1.0:
+            return INSIDE
+        return ABOVE if self.gap > 0.0 else BELOW
+
+    @property
+    def about(self) -> LogMeasure:
+        """What it is."""
+        return log_measures()[self.measure]
+
+    @property
+    def title(self) -> str:
+        """Such as `wait for an exchange (night shift)`."""
+        return f"{self.about.label} ({self.where.text})" if self.where.text else self.about.label
+
+    def amount(self, value: float) -> str:
+        """A value in its unit, to three digits; a share in per cent."""
+        if self.about.unit == "share":
+            return f"{100.0 * value:.3g} %"
+        unit = {"1": "", "1/day": ""}.get(self.about.unit, f" {self.about.unit.removesuffix('/day')}")
+        return f"{value:.0f}{unit}" if abs(value) >= 1000.0 else f"{value:.3g}{unit}"
+
+    @property
+    def sentence(self) -> str:
+        """What was measured and what the model gives."""
+        limits = f"{self.amount(self.simulated.low)} to {self.amount(self.simulated.high)}"
+        return (
+            f"{self.title}: {self.amount(self.measured)} measured, {self.amount(self.simulated.mean)} in the model "
+            f"({limits})"
+        )
+
+
+class Stated(NamedTuple):
+    """What a run of some weeks has otherwise than its scenario, as a job carries it."""
+
+    layout: str
+    paths: str
+    """Values by path as JSON; nothing when empty."""
+    first_monday: date
+    """Day on which its week 1 begins."""
+    otherwise: Otherwise | None = None
+
+
+def stated(scenario: Scenario, change: Stated) -> Scenario:
+    """Scenario of a run: with other values, in the weeks of the log, with one input otherwise."""
+    made = changed(scenario, json.loads(change.paths)) if change.paths else scenario
+    made = in_calendar(made, change.first_monday)
+    return made if change.otherwise is None else otherwise(made, change.layout, change.otherwise)
+
+
+def course_of_run(record: Record, scenario: Scenario, weeks: Sequence[int]) -> Course:
+    """Course of some weeks of a run, counted from its first measured one."""
+    return course(logs_of(record), weeks, scenario)
+
+
+@dataclass(frozen=True, repr=False)
+class Beside(Shows):
+    """A layout as it was simulated, beside what logs say of the same weeks."""
+
+    schedule: Schedule
+    """What was run; its layout is the one of the logs."""
+    first_monday: date
+    """Day from which the logs count their weeks."""
+    weeks: tuple[int, ...]
+    """Numbers of the weeks in the logs, from 0."""
+    measured: Course
+    simulated: Mapping[Key, Floats]
+    """One value for each replication."""
+    changes: tuple[str, ...] = ()
+    """Draws of inputs, one for each replication, as JSON; none where all replications are of the scenario as it is."""
+    notes: tuple[str, ...] = ()
+    """What the logs leave open, in sentences."""
+
+    @property
+    def layout(self) -> str:
+        """Name of the layout."""
+        return self.schedule.layouts[0]
+
+    @property
+    def in_short(self) -> str:
+        """What it is, in a few words."""
+        return f"{self.schedule.scenario.site.name}: {self.layout} beside its logs, {self.weeks_in_words}"
+
+    @property
+    def weeks_in_words(self) -> str:
+        """The weeks as people count them, such as `weeks 9 to 12`."""
+        parts = [f"{a + 1}" if a == b else f"{a + 1} to {b + 1}" for a, b in stretches_of(self.weeks)]
+        return f"week{'s' if len(self.weeks) > 1 else ''} {listed(parts)}"
+
+    @cached_property
+    def compared(self) -> tuple[Compared, ...]:
+        """Every number that the logs and the runs tell.
+
+        Limits of the numbers that decide hold together (Bonferroni), and so do those of all hours of one measure.
+        """
+        keys = [key for key in self.measured if key in self.simulated]
+        deciding = sum(_decides(key) for key in keys)
+        found = []
+        for measure, where in keys:
+            hours = sum(other == measure and place.cut == HOUR for other, place in keys)
+            together = hours if where.cut == HOUR else deciding
+            confidence = simultaneous(self.schedule.confidence, together)
+            interval = predicted(self.simulated[measure, where], confidence)
+            key = (measure, where)
+            found.append(Compared(measure, where, self.measured[key], interval, _decides(key)))
+        return tuple(found)
+
+    @cached_property
+    def deciding(self) -> tuple[Compared, ...]:
+        """Numbers that decide the verdict."""
+        return tuple(each for each in self.compared if each.decides)
+
+    @cached_property
+    def gaps(self) -> tuple[Compared, ...]:
+        """Those of them that the model does not give, the widest gap first."""
+        missed = [each for each in self.deciding if each.verdict != INSIDE]
+        return tuple(sorted(missed, key=lambda each: -abs(each.gap_in_half_widths)))
+
+    @property
+    def holds(self) -> bool:
+        """Whether the model gives all numbers that decide."""
+        return not self.gaps
+
+    @cached_property
+    def worst_hours(self) -> dict[str, Compared]:
+        """By measure the hour of the day in which the gap is widest, in half-widths."""
+        worst: dict[str, Compared] = {}
+        for each in self.compared:
+            if each.where.cut == HOUR:
+                other = worst.get(each.measure, each)
+                worst[each.measure] = max(other, each, key=lambda one: abs(one.gap_in_half_widths))
+        return worst
+
+    @property
+    def verdict(self) -> str:
+        """Sentences on what the model gives and what it does not."""
+        if self.schedule.replications < 2:
+            return "One replication carries no verdict; take at least two."
+        if not self.deciding:
+            return "The logs and the runs have nothing in common that would carry a verdict."
+        given = list(dict.fromkeys(each.about.label for each in self.deciding if self._given(each.measure)))
+        gives = f"The model gives {listed(given)} of {self.weeks_in_words}" if given else "The model gives nothing"
+        if self.holds:
+            count = f"{len(self.deciding)} numbers, {100.0 * self.schedule.confidence:g} % simultaneous"
+            return f"{gives} ({count})."
+        return " ".join([f"{gives}, but not:", "; ".join(each.sentence for each in self.gaps) + ".", *self._hours()])
+
+    def _given(self, measure: str) -> bool:
+        """Whether the model gives a measure wherever it decides."""
+        return all(each.measure != measure for each in self.gaps)
+
+    def _hours(self) -> list[str]:
+        """Sentences on the hours in which measures that the model does not give are furthest away."""
+        sentences = []
+        for measure in dict.fromkeys(each.measure for each in self.gaps):
+            hour = self.worst_hours.get(measure)
+            if hour is not None and hour.verdict != INSIDE:
+                sentences.append(f"Widest from {hour.where.text.replace('-', ' to ')}: {hour.sentence}.")
+        return sentences
+
+    @property
+    def note(self) -> str:
+        """What the logs leave open."""
+        return " ".join(self.notes)
+
+    @property
+    def frame(self) -> Frame:
+        """Tidy table: measure, cut, where, measured, simulated, low, high, gap, verdict, decides, unit."""
+        return frame_of(
+            [
+                (each.measure, each.where.cut, each.where.name, each.measured, *each.simulated.interval,
+                 each.gap, each.verdict, each.decides, each.about.unit)
+                for each in self.compared
+            ],
+            columns=["measure", "cut", "where", "measured", "simulated", "low", "high", "gap", "verdict", "decides",
+                     "unit"],
+        )  # fmt: skip
+
+    def as_json(self) -> dict[str, Any]:
+        """Everything as plain data for `json.dump`; what is not a number becomes null."""
+        return {
+            **self.schedule.as_json(),
+            "layout": self.layout,
+            "first_monday": self.first_monday.isoformat(),
+            "weeks_of_the_log": list(self.weeks),
+            "measures": [
+                {"measure": each.measure, "cut": each.where.cut, "where": each.where.name,
+                 "measured": plain(each.measured), "simulated": interval_json(each.simulated.interval),
+                 "gap": plain(each.gap), "verdict": each.verdict, "decides": each.decides, "unit": each.about.unit}
+                for each in self.compared
+            ],
+            "holds": self.holds,
+            "verdict": self.verdict,
+            "notes": list(self.notes),
+        }  # fmt: skip
+
+
+def beside(
+    scenario: Scenario,
+    layout: str,
+    logs: Mapping[str, Log],
+    weeks: Collection[int],
+    changes: Sequence[Mapping[str, object]] = (),
+    settings: Settings = Settings(),
+) -> Beside:
+    """Simulate a layout over weeks of a log, and set it beside what was measured in them.
+
+    Parameters
+    ----------
+    scenario
+        The site, with what was fitted on other weeks.
+    layout
+        Name of the layout that was there.
+    logs
+        Logs by kind, all counted from the same first Monday.
+    weeks
+        Numbers of the weeks that are looked at, from 0; runs are as long as from the first to the last of them.
+    changes
+        Draws of the fitted inputs, each values by path; one replication is run of each.
+    settings
+        What is run, in place of what the scenario says; the weeks are those of the logs.
+
+    Returns
+    -------
+    Beside
+        Each number measured, simulated and whether it lies inside, with a verdict.
+
+    Raises
+    ------
+    ValueError
+        When no weeks are named, or logs count their weeks from different Mondays.
+    ScenarioError
+        When the layout is not in the scenario, a path leads nowhere, or a number is out of range.
+    """
+    first_monday, weeks = _first_monday(logs), sorted(set(weeks))
+    require(weeks and weeks[0] >= 0, "needs the numbers of the weeks that are looked at, from 0")
+    schedule = _schedule(scenario, layout, weeks, len(changes), settings)
+    measured = course({kind: log.rows for kind, log in logs.items()}, weeks, in_calendar(scenario, first_monday))
+    texts = tuple(json.dumps(change) for change in changes)
+    plan = Beside(schedule, first_monday, tuple(weeks), measured, {}, texts, tuple(_notes(logs)))
+    (runs,) = courses(plan, [None], schedule.replications, settings)
+    simulated = {key: np.array([run.get(key, np.nan) for run in runs]) for key in measured}
+    told = {key: values for key, values in simulated.items() if np.sum(np.isfinite(values)) > 1}
+    return replace(plan, simulated=told)
+
+
+def courses(
+    plan: Beside, inputs: Iterable[Otherwise | None], replications: int, settings: Settings
+) -> list[list[Course]]:
+    """Run the weeks with one input otherwise after another; each from the same random numbers."""
+    monday = plan.first_monday + timedelta(days=DAYS_A_WEEK * plan.weeks[0])
+    schedule, draws = plan.schedule, plan.changes or ("",) * replications
+    studied = [
+        [
+            Job(
+                plan.layout, number, schedule.seed, schedule.length_min, schedule.warm_up_min,
+                changes=Stated(plan.layout, draws[number], monday, each), by_calendar=True,
+            )
+            for number in range(replications)
+        ]
+        for each in inputs
+    ]  # fmt: skip
+    take = partial(course_of_run, weeks=tuple(week - plan.weeks[0] for week in plan.weeks))
+    return run_each([schedule.scenario], studied, settings, take=take, change=stated)
+
+
+def predicted(values: Floats, confidence: float) -> Predicted:
+    """Where one more value of the same kind lies, as some independent ones tell.
+
+    Parameters
+    ----------
+    values
+        Two or more, none below nothing; those that are not numbers are left out. Any unit.
+    confidence
+        Probability that it lies between the limits, between 0 and 1.
+
+    Returns
+    -------
+    Predicted
+        Their mean, and Student's limits mean -+ t(n-1, (1+confidence)/2) s sqrt(1+1/n) of the cube root, raised again.
+
+    Notes
+    -----
+    Means of waits over a few weeks are skew; the cube root of what has a gamma law is nearly normal (Wilson & Hilferty
+    1931, from memory). Where values vary little it makes no difference.
+
+    Examples
+    --------
+    >>> [round(each, 2) for each in predicted(np.array([1.0, 8.0, 27.0]), 0.9)]
+    [12.0, 0.0, 155.0, 2.0, 3.37]
+    """
+    seen = values[np.isfinite(values)]
+    roots, count = np.cbrt(seen), seen.size
+    quantile = float(stdtrit(count - 1, (1.0 + confidence) / 2.0))
+    middle, half = float(np.mean(roots)), quantile * float(np.std(roots, ddof=1)) * float(np.sqrt(1.0 + 1.0 / count))
+    return Predicted(float(np.mean(seen)), max(0.0, middle - half) ** 3, (middle + half) ** 3, middle, half)
+
+
+def _decides(key: Key) -> bool:
+    """Whether a number is one of those that decide."""
+    measure, where = key
+    return where.cut in log_measures()[measure].deciding
+
+
+def _first_monday(logs: Mapping[str, Log]) -> date:
+    """The Monday from which all logs count."""
+    mondays = {log.first_monday for log in logs.values() if log.first_monday is not None}
+    require(len(mondays) == 1, "logs must count their weeks from one Monday; read each with the same first_monday")
+    return mondays.pop()
+
+
+def _schedule(scenario: Scenario, layout: str, weeks: Sequence[int], draws: int, settings: Settings) -> Schedule:
+    """Settle what is run: the layout alone, after a warm-up of whole weeks, as long as the weeks of the logs."""
+    own = replace(settings, layouts=layout, weeks=float(weeks[-1] - weeks[0] + 1))
+    schedule = replace(own, replications=draws or own.replications).schedule(scenario)
+    return replace(schedule, warm_up_min=ceil(schedule.warm_up_weeks) * WEEK_MIN)
+
+
+def _notes(logs: Mapping[str, Log]) -> Iterable[str]:
+    """Sentences on rows that were left out, and on silent loggers."""
+    for kind, log in logs.items():
+        if log.used_share < 1.0:
+            yield f"Of the {kind}, {100.0 * log.used_share:.3g} % of the rows are used: counts a day are too low."
+        if log.gaps:
+            hours = sum(gap.usual_h for gap in log.gaps)
+            yield f"The log of {kind} is silent for {hours:.0f} h in which something usually begins."
