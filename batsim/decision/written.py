@@ -1,14 +1,10 @@
 """Best plans as a scenario file that extends that of the site, each layout written whole."""
 
-import os.path
-import re
 from collections.abc import Callable, Collection, Mapping
 from copy import deepcopy
 from decimal import Decimal
 from pathlib import Path as FilePath
 from typing import Any
-
-import yaml
 
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.parts.group_change import BY_WHOM_KEYS, GroupChange
@@ -19,6 +15,7 @@ from batsim.scenario.parts.trucks import ANEW, Roster
 from batsim.scenario.reading import read_scenario_text, source_of
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import LocatedData, path_text
+from batsim.scenario.text.plain_yaml import seen_from, yaml_text
 from batsim.scenario.text.yaml_text import read_file
 from batsim.study.running.counts import Counts, with_counts
 
@@ -28,11 +25,6 @@ NOT_AS_IN_FILE = "is not what its file says, and plans are written beside that; 
 IS_PRESENT = "is the layout of today, which stays as it is; give the best plan another name"
 LAYOUTS, PRESENT, CHARGING, EXCHANGE_WHEN, OBSERVED = "layouts", "present", "charging", "exchange_when", "observed"
 """Keys of a scenario."""
-WIDTH, SHORT = 120, 80
-"""Characters of a line, and of a block or list that stands on one line, indentation and key left out."""
-LIKE_A_NUMBER = re.compile(r"[-+]?\.?[0-9][-+.:_0-9a-fox]*", re.IGNORECASE)
-"""Text that YAML, of one edition or another, takes for a number, a time or a date."""
-
 Writer = Callable[[Any], object]
 """Turns a value of a model into what YAML would hold."""
 
@@ -71,37 +63,14 @@ def written(scenario: Scenario, plans: Mapping[str, Counts], beside: str | FileP
     made = {name: with_counts(scenario, counts).layouts[counts.layout] for name, counts in plans.items()}
     folder = FilePath(beside).parent
     data = {
-        "extends": _seen_from(folder, FilePath(scenario.file)),
+        "extends": seen_from(folder, FilePath(scenario.file)),
         **_drop(scenario, source),
         LAYOUTS: {name: _layout(scenario, source, plans[name], made[name], folder) for name in plans},
     }
-    text = HEAD.format(scenario.site.name) + yaml.dump(
-        data, Dumper=_Plain, sort_keys=False, allow_unicode=True, width=WIDTH, default_flow_style=None
-    )
+    text = HEAD.format(scenario.site.name) + yaml_text(data)
     if not _says(read_scenario_text(text, str(beside)), scenario, made):
         raise _refused(scenario, NOT_AS_IN_FILE)
     return text
-
-
-class _Plain(yaml.SafeDumper):
-    """Writes nothing by reference, text that looks like a number in quotes, and what is short on one line."""
-
-    def ignore_aliases(self, data: object) -> bool:
-        return True
-
-    def represent_text(self, text: str) -> yaml.ScalarNode:
-        """Text; PyYAML itself puts words such as `no` in quotes."""
-        style = "'" if LIKE_A_NUMBER.fullmatch(text) else None
-        return self.represent_scalar("tag:yaml.org,2002:str", text, style=style)
-
-    def serialize_node(self, node: yaml.Node, parent: yaml.Node | None, index: object) -> None:
-        if isinstance(node, yaml.CollectionNode) and node.flow_style:  # it holds nothing but single values
-            values = [value for entry in node.value for value in (entry if isinstance(entry, tuple) else (entry,))]
-            node.flow_style = sum(len(value.value) + len(": ") for value in values) <= SHORT
-        super().serialize_node(node, parent, index)
-
-
-_Plain.add_representer(str, _Plain.represent_text)
 
 
 def _refused(scenario: Scenario, rule: str, path: str = "") -> ScenarioError:
@@ -125,11 +94,6 @@ def _says(again: Scenario, scenario: Scenario, made: Mapping[str, Layout]) -> bo
 def _without_layouts(scenario: Scenario) -> dict[str, Any]:
     """What a site states beside its layouts."""
     return {key: value for key, value in source_of(scenario).data.items() if key not in (LAYOUTS, PRESENT)}
-
-
-def _seen_from(folder: FilePath, file: FilePath) -> str:
-    """Name of a file from a folder; where a link stands for either folder, from the folder itself."""
-    return FilePath(os.path.relpath(file.parent.resolve() / file.name, folder.resolve())).as_posix()
 
 
 def _layout(scenario: Scenario, source: LocatedData, counts: Counts, made: Layout, folder: FilePath) -> dict[str, Any]:
@@ -164,9 +128,9 @@ def _with_files(source: LocatedData, layout: str, folder: FilePath) -> dict[str,
         file = FilePath(source.location(path).file)
         named = read_file(file).at(path)
         if isinstance(named, str):
-            named = _seen_from(folder, file.parent / named)
+            named = seen_from(folder, file.parent / named)
         elif isinstance(named, dict):
-            named = {**named, "file": _seen_from(folder, file.parent / str(named["file"]))}
+            named = {**named, "file": seen_from(folder, file.parent / str(named["file"]))}
         LocatedData(source.file, data).at(path[2:-1])[OBSERVED] = named
     return data
 

@@ -11,6 +11,7 @@ from batsim.scenario.factors import Between
 from batsim.scenario.parts.air import Air, read_air
 from batsim.scenario.parts.batteries import BatteryType, ChargerType
 from batsim.scenario.parts.building import BatteryRoom, Space, Standards, Supply
+from batsim.scenario.parts.calibration import Calibration
 from batsim.scenario.parts.charging_rules import ChargingRules
 from batsim.scenario.parts.demand import Demand
 from batsim.scenario.parts.fit import Equipment
@@ -107,6 +108,8 @@ class Scenario(Shows, Frozen):
     """What things cost; placeholders of the catalogue where nothing is stated."""
     present: NameText | None = None
     """Layout that is there today: payback is against it."""
+    calibration: Calibration | None = None
+    """What the records of the site say of the model of that layout, as `batsim calibrate` found it."""
     equipment: dict[NameText, Equipment] = Field(default_factory=dict)
     """Sizes and limits of equipment, by its name in the arrangements: devices, what batteries stand on, parts."""
     room: BatteryRoom = Field(default_factory=dict)  # type: ignore[assignment]
