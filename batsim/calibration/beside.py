@@ -31,7 +31,9 @@ from batsim.study.running.runs import interval_json, plain
 INSIDE, ABOVE, BELOW = "inside", "above", "below"
 """How what was measured can lie to what the model gives."""
 SAME_SHARE = 0.001
-"""What lies so near to the mean of the model, as a part of it, is the same."""
+"""What lies so near to what the model gives, as a part of it, is the same."""
+LEAST_ROOT = 1e-6
+"""Half-width of the cube root of what is nothing in all runs."""
 DAYS_A_WEEK = 7
 
 
@@ -53,10 +55,7 @@ class Predicted(NamedTuple):
 
     def half_widths(self, value: float) -> float:
         """How far a value lies from the middle, in half-widths: -1 and 1 at the limits."""
-        if abs(value - self.mean) <= SAME_SHARE * abs(self.mean):
-            return 0.0
-        away = float(np.cbrt(value)) - self.middle_root
-        return away / self.half_root if self.half_root else float(np.copysign(np.inf, away))
+        return (float(np.cbrt(value)) - self.middle_root) / self.half_root
 
 
 class Compared(NamedTuple):
@@ -78,7 +77,7 @@ class Compared(NamedTuple):
 
     @property
     def gap_in_half_widths(self) -> float:
-        """How far it lies from the middle, in half-widths; endless where a model without chance is missed."""
+        """How far it lies from the middle of the model, in half-widths."""
         return self.simulated.half_widths(self.measured)
 
     @property
@@ -377,7 +376,9 @@ def predicted(values: Floats, confidence: float) -> Predicted:
     seen = values[np.isfinite(values)]
     roots, count = np.cbrt(seen), seen.size
     quantile = float(stdtrit(count - 1, (1.0 + confidence) / 2.0))
-    middle, half = float(np.mean(roots)), quantile * float(np.std(roots, ddof=1)) * float(np.sqrt(1.0 + 1.0 / count))
+    middle = float(np.mean(roots))
+    half = quantile * float(np.std(roots, ddof=1)) * float(np.sqrt(1.0 + 1.0 / count))
+    half = max(half, SAME_SHARE / 3.0 * middle, LEAST_ROOT)
     return Predicted(float(np.mean(seen)), max(0.0, middle - half) ** 3, (middle + half) ** 3, middle, half)
 
 

@@ -67,8 +67,8 @@ class Otherwise(NamedTuple):
 def candidates(scenario: Scenario, layout: str) -> list[Candidate]:
     """Find what may be otherwise in a layout than it is stated, with the steps that no rule of a scenario forbids."""
     found = [*_counts(scenario, layout), *_of_groups(scenario, layout), *_of_batteries(scenario, layout)]
-    allowed = [_allowed(scenario, layout, candidate) for candidate in found]
-    return [candidate for candidate in allowed if candidate.steps]
+    kept = [allowed(scenario, layout, candidate) for candidate in found]
+    return [candidate for candidate in kept if candidate.steps]
 
 
 def otherwise(scenario: Scenario, layout: str, changed: Otherwise) -> Scenario:
@@ -86,7 +86,7 @@ def otherwise(scenario: Scenario, layout: str, changed: Otherwise) -> Scenario:
     return CHANGES[candidate.kind](scenario, layout, candidate.of, step)
 
 
-def _allowed(scenario: Scenario, layout: str, candidate: Candidate) -> Candidate:
+def allowed(scenario: Scenario, layout: str, candidate: Candidate) -> Candidate:
     """A candidate with the steps that no rule of a scenario forbids."""
     steps = []
     for step in candidate.steps:
@@ -267,3 +267,16 @@ IN_WORDS: dict[str, Callable[[Candidate, float], str]] = {
     SPREAD: lambda one, step: f"a {one.label} {abs(step):.0f} min {'shorter' if step < 0.0 else 'longer'}",
 }
 """How much more or less, by what it is."""
+LOOK_AT = {
+    STATIONS: "look at where trucks are exchanged",
+    DEVICES: "look at what is out of use, or used for something else",
+    ATTENDANTS: "look at who is on duty",
+    CHARGERS: "look at which chargers are out of use, or used for something else",
+    BATTERIES: "count the batteries that are in use",
+    POWER: "look at the work of the trucks in these weeks",
+    TIMES: "time some exchanges",
+    LEVEL: "look at when drivers come",
+    COOLING: "look at how long batteries are left to cool",
+    SPREAD: "look at when trucks come at a shift change",
+}
+"""Where to look, by what it is."""
