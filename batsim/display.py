@@ -44,3 +44,11 @@ def frame_of(rows: Any, columns: list[str] | None = None) -> Frame:  # noqa: ANN
 def listed(words: Sequence[str], last: str = "and") -> str:
     """Join words with commas and a last 'and' or 'or'."""
     return f" {last} ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else "".join(words)
+
+
+def counted(number: float, thing: str) -> str:
+    """Write a count with its noun, such as `1 week`, `2.5 weeks` or `1,200 batteries`."""
+    text = f"{number:,.0f}" if number == round(number) else f"{number:g}"
+    if number == 1:
+        return f"{text} {thing}"
+    return f"{text} {thing.removesuffix('y')}ies" if thing.endswith("ry") else f"{text} {thing}s"

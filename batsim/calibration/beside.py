@@ -201,6 +201,11 @@ class Beside(Shows):
         return tuple(sorted(missed, key=lambda each: -abs(each.gap_in_half_widths)))
 
     @property
+    def given(self) -> tuple[str, ...]:
+        """What the model gives wherever it decides."""
+        return tuple(dict.fromkeys(each.about.label for each in self.deciding if self._given(each.measure)))
+
+    @property
     def holds(self) -> bool:
         """Whether the model gives all numbers that decide."""
         return not self.gaps
@@ -222,8 +227,11 @@ class Beside(Shows):
             return "One replication carries no verdict; take at least two."
         if not self.deciding:
             return "The logs and the runs have nothing in common that would carry a verdict."
-        given = list(dict.fromkeys(each.about.label for each in self.deciding if self._given(each.measure)))
-        gives = f"The model gives {listed(given)} of {self.weeks_in_words}" if given else "The model gives nothing"
+        gives = (
+            f"The model gives {listed(self.given)} of {self.weeks_in_words}"
+            if self.given
+            else "The model gives nothing"
+        )
         if self.holds:
             count = f"{len(self.deciding)} numbers, {100.0 * self.schedule.confidence:g} % simultaneous"
             return f"{gives} ({count})."

@@ -9,8 +9,9 @@ from typing import Any
 
 import numpy as np
 
-from batsim.calibration.beside import Beside, Closing, beside, closing
+from batsim.calibration.beside import Beside, beside
 from batsim.calibration.calibrated import calibrated_text
+from batsim.calibration.closing import Closing, closing
 from batsim.calibration.finding import Finding
 from batsim.calibration.log import Log
 from batsim.calibration.read_log import KINDS, read_log
@@ -65,7 +66,7 @@ class Calibration(Shows):
     @cached_property
     def calibrated(self) -> Scenario:
         """The site with what was fitted."""
-        return read_scenario_text(self.text_of_findings, self.scenario.file)
+        return read_scenario_text(self.text_of_findings, str(_beside(self.scenario)))
 
     @property
     def differs(self) -> tuple[Finding, ...]:
@@ -77,7 +78,7 @@ class Calibration(Shows):
         """What it comes to, in sentences."""
         if self.beside is None:
             return NOT_BESIDE
-        closes = f" {self.closing.verdict}" if self.closing is not None else ""
+        closes = f" {self.closing.sentence}" if self.closing is not None else ""
         same = "" if self.weeks.independent else " No week could be held out: these are weeks to which it was fitted."
         return f"{self.beside.verdict}{closes}{same}"
 
@@ -122,7 +123,7 @@ class Calibration(Shows):
             "logs": {
                 kind: {
                     "file": log.file, "rows": log.read, "used": len(log.rows), "used_share": plain(log.used_share),
-                    "left_out": [each.problem.as_json() for each in log.left_out],
+                    "left_out": [str(each.problem) for each in log.left_out],
                     "gaps": [each._asdict() for each in log.gaps],
                 }
                 for kind, log in self.logs.items()
@@ -202,7 +203,7 @@ def calibrate(
     confidence = settings.schedule(scenario).confidence
     sources = Sources(scenario.in_layout(layout), layout, logs, weeks)
     findings = (*time_findings(sources, confidence), *truck_findings(sources, confidence))
-    text = calibrated_text(scenario, findings, weeks, scenario.file)
+    text = calibrated_text(scenario, findings, weeks, _beside(scenario))
     plain_one = Calibration(scenario, layout, logs, weeks, findings, text, None, None)
     judged = _judged(logs, weeks)
     if not judged:
@@ -210,6 +211,12 @@ def calibrate(
     found = beside(plain_one.calibrated, layout, judged, weeks.judged, _draws(findings, settings, scenario), settings)
     closes = None if found.holds else closing(found, settings)
     return replace(plain_one, beside=found, closing=closes)
+
+
+def _beside(scenario: Scenario) -> Path:
+    """Name of a file beside that of a scenario."""
+    file = Path(scenario.file)
+    return file.with_name(f"{file.stem} calibrated.yaml")
 
 
 def _layout_of(scenario: Scenario, layout: str | None, files: Mapping[str, object], hold_out: float) -> str:
@@ -282,6 +289,6 @@ def _draws(findings: tuple[Finding, ...], settings: Settings, scenario: Scenario
     schedule = settings.schedule(scenario)
     random = np.random.default_rng([schedule.seed, len(findings)])
     return [
-        {path_text(each.path): each.drawn(random, schedule.confidence) for each in findings if each.path}
+        {path_text(each.path): each.drawn(random, schedule.confidence) for each in findings if each.is_written}
         for _ in range(schedule.replications)
     ]

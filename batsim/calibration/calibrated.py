@@ -33,7 +33,7 @@ def calibrated_text(
     scenario
         The site, as it was read from a file.
     findings
-        Those with a path are written.
+        Those that are written are, the others stay as the site states them.
     weeks
         Weeks that they come from.
     beside
@@ -48,7 +48,7 @@ def calibrated_text(
     """
     stated, data = stated_data(scenario), _Data()
     notes: dict[Path, str] = {}
-    written = [finding for finding in findings if finding.path]
+    written = [finding for finding in findings if finding.is_written]
     if any(finding.path[0] == TRUCKS for finding in written):
         data[TRUCKS] = deepcopy(stated[TRUCKS])
     for finding in written:

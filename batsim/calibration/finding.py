@@ -18,6 +18,8 @@ from batsim.statistics.intervals import Interval
 MOST_OBSERVED = 60
 """Durations of an observed law that are written, evenly by their ranks."""
 DIGITS = 4
+SAME_SHARE = 0.005
+"""What is so near to a stated mean, as a part of it, is the same: clocks of loggers show no more. [-]"""
 UNIT_OF = {"duration": "min", "power": "kW", "share": "%", "speed": "m/min", "1": ""}
 
 
@@ -84,10 +86,18 @@ class Finding:
 
     @property
     def as_stated(self) -> bool | None:
-        """Whether the stated mean lies within the interval; None where that cannot be told."""
-        if self.stated is None or not (isfinite(self.mean.low) and isfinite(self.mean.high)):
+        """Whether the stated mean lies within the interval, or so near that it is the same; None: cannot be told."""
+        if self.stated is None:
             return None
-        return self.mean.low <= self.stated <= self.mean.high
+        if abs(self.mean.mean - self.stated) <= SAME_SHARE * abs(self.stated):
+            return True
+        known = isfinite(self.mean.low) and isfinite(self.mean.high)
+        return self.mean.low <= self.stated <= self.mean.high if known else None
+
+    @property
+    def is_written(self) -> bool:
+        """Whether a scenario gets it: it has a place there, and is not what stands there already."""
+        return bool(self.path) and not (self.as_stated and self.law == FIXED)
 
     @property
     def law(self) -> str:

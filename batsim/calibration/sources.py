@@ -7,7 +7,7 @@ import numpy as np
 
 from batsim.calibration.log import Log
 from batsim.calibration.weeks import ShiftTimes, SplitWeeks
-from batsim.display import Frame
+from batsim.display import Frame, frame_of
 from batsim.measures.windows import Flags, Floats
 from batsim.scenario.parts.trucks import TruckGroup
 from batsim.scenario.site import Scenario
@@ -33,6 +33,10 @@ class Sources:
     def __init__(self, scenario: Scenario, layout: str, logs: Mapping[str, Log], weeks: SplitWeeks) -> None:
         self.scenario, self.layout, self.weeks = scenario, layout, weeks
         self.rows: dict[str, Frame] = {kind: self._fitted(log) for kind, log in logs.items()}
+
+    def of(self, kind: str) -> Frame:
+        """Rows of a kind; none where there is no such log."""
+        return self.rows[kind] if kind in self.rows else frame_of([])
 
     @cached_property
     def shifts(self) -> ShiftTimes:

@@ -65,9 +65,9 @@ class _Maker:
 
     def __init__(self, sources: Sources, confidence: float) -> None:
         self.sources, self.confidence = sources, confidence
-        self.steps = sources.rows.get("steps", Frame())
-        self.exchanges = sources.rows.get("exchanges", Frame())
-        self.charges = sources.rows.get("charges", Frame())
+        self.steps = sources.of("steps")
+        self.exchanges = sources.of("exchanges")
+        self.charges = sources.of("charges")
 
     def exchange(self, handling: str, arrangement: Arrangement) -> Iterator[Finding]:
         """Exchange times: by its steps where all of a part were timed, else as a whole."""
@@ -171,7 +171,7 @@ class _Maker:
 
     def runs(self) -> Iterator[Finding]:
         """Working time on one battery, of groups that state it."""
-        rows = self.sources.rows.get("trucks", Frame())
+        rows = self.sources.of("trucks")
         of, lasts = self.sources.group_of(rows), floats(rows, "worked_min")
         for number, group in enumerate(self.sources.groups):
             if group.run_time_min is not None:

@@ -21,9 +21,11 @@ from batsim.statistics.fitting import FEWEST, fit
 from batsim.statistics.intervals import Interval, student_interval
 from batsim.statistics.rare_events import skewed_interval
 
-MINUTES_AN_HOUR = 60.0
+MINUTES_AN_HOUR, W_PER_KW = 60.0, 1000.0
 SHORTEST_H = 1.0
 """Hours worked in a shift below which its power says little. [h]"""
+NORMAL_KURTOSIS = 3.0
+"""Fourth moment of a normal law over the square of its variance. [-]"""
 SHIFTS_DIFFER = 0.03
 """Part of the mean power by which that of a shift differs at least, where each is told for itself. [-]"""
 AT_CHANGE = "exchanges at the shift change left out"
@@ -49,12 +51,12 @@ def truck_findings(sources: Sources, confidence: float) -> Iterator[Finding]:
 
 def _powers(sources: Sources, group: TruckGroup) -> Powers:
     """Power of each truck-shift that the logs have, from its energy or ampere-hours and its hours worked."""
-    rows = sources.rows.get("trucks", Frame())
+    rows = sources.of("trucks")
     rows = rows[sources.group_of(rows) == group.group]
     shift = sources.shift_of(rows, group)
     cell = rated_cell(sources.scenario.batteries[group.battery], sources.scenario.figures)
     middle_v = cell.cells * (cell.empty_v + cell.slope_v / 2.0)
-    kwh, charge_kwh = floats(rows, "energy_kwh"), floats(rows, "charge_ah") * middle_v / 1000.0
+    kwh, charge_kwh = floats(rows, "energy_kwh"), floats(rows, "charge_ah") * middle_v / W_PER_KW
     kwh = np.where(np.isfinite(kwh), kwh, charge_kwh)
     usual = {name: shift_min(sources.scenario.week, name) for name in group.shifts}
     worked = floats(rows, "worked_min")
@@ -128,7 +130,9 @@ class _Spread(NamedTuple):
         References
         ----------
         Searle, S. R., Casella, G. & McCulloch, C. E., Variance Components, 1992, sections 3.6 and 3.7 (from memory):
-        mean squares of a one-way random model with unequal numbers, interval of their ratio by F.
+        mean squares of a one-way random model with unequal numbers, interval of their ratio by F. Where tails are
+        long, the variance of a mean square is greater (Cramer, H., Mathematical Methods of Statistics, 1946, section
+        27.4, from memory).
         """
         means = {name: np.mean(powers.kw[powers.shift == name]) for name in set(powers.shift.tolist())}
         relative = powers.kw / np.array([means[name] for name in powers.shift])
@@ -145,7 +149,10 @@ class _Spread(NamedTuple):
         usual = (count - float(np.sum(sizes**2)) / count) / (number - 1)
         tail = (1.0 - confidence) / 2.0
         square = float(np.mean(own**2))
-        low, high = (within * (count - number) / float(chdtri(count - number, share)) for share in (tail, 1.0 - tail))
+        rest = np.concatenate([values - values.mean() for values in of_trucks])
+        skewed = float(np.mean(rest**4)) / float(np.mean(rest**2)) ** 2 - NORMAL_KURTOSIS if within else 0.0
+        freedom = 2.0 / (2.0 / (count - number) + max(0.0, skewed) / count)
+        low, high = (within * freedom / float(chdtri(freedom, share)) for share in (tail, 1.0 - tail))
         shifts = Interval(*(float(np.sqrt(value / square)) for value in (within, low, high)))
         ratio = between / within if within else np.inf
         ends = [
@@ -165,15 +172,15 @@ class _Spread(NamedTuple):
         for (key, usual), what in zip(stated.items(), ("from truck to truck", "from shift to shift"), strict=True):
             interval: Interval = getattr(self, key)
             yield Finding(
-                what=f"spread of power {what}", of=group.group, dimension="share", measured=Measured({"value": interval}),
-                mean=interval, stated=usual, rows=self.rows, row="truck-shift",
+                what=f"spread of power {what}", of=group.group, dimension="share",
+                measured=Measured({"value": interval}), mean=interval, stated=usual, rows=self.rows, row="truck-shift",
                 path=("trucks", number, "duty", key),
             )  # fmt: skip
 
 
 def _level_findings(sources: Sources, number: int, group: TruckGroup, confidence: float) -> Iterator[Finding]:
     """State of charge at which trucks leave for the room because it is low: on arrival, and what the way takes."""
-    rows = sources.rows.get("exchanges", Frame())
+    rows = sources.of("exchanges")
     rows = rows[sources.group_of(rows) == group.group]
     soc, arrived = floats(rows, "soc_start_share"), floats(rows, "arrived_min")
     arrived = np.where(np.isfinite(arrived), arrived, floats(rows, "start_min"))
@@ -194,9 +201,10 @@ def _level_findings(sources: Sources, number: int, group: TruckGroup, confidence
     kw = 0.0 if group.duty is None else mean_kw(sources.scenario.week, group.shifts, group.duty)
     cell = rated_cell(sources.scenario.batteries[group.battery], sources.scenario.figures)
     level = float(np.mean(soc[known]))
-    taken = soc_after(1.0, way_min / MINUTES_AN_HOUR, 1000.0 * kw, cell)[0] if way_min and kw else 1.0
+    left = soc_after(group.exchange_at_share, way_min / MINUTES_AN_HOUR, W_PER_KW * kw, cell)[0] if kw else 0.0
+    taken = group.exchange_at_share - left if kw else 0.0
     mean = fitted.mean if np.isfinite(fitted.mean.low) else Interval(level, level, level)
-    leaves = Interval(*(min(1.0, value + 1.0 - taken) for value in mean))
+    leaves = Interval(*(min(1.0, value + taken) for value in mean))
     yield Finding(
         what="state of charge at which trucks leave for the room", of=group.group, dimension="share",
         measured=Measured({"value": leaves}), mean=leaves, stated=group.exchange_at_share, rows=int(known.sum()),

@@ -88,8 +88,8 @@ def _is_whole(week: int, scenario: Scenario, there: tuple[float, float], gaps: I
     starts = [
         start
         for shift in shifts_of(scenario)
-        for start, _ in hours_of_shift(scenario, shift, [week])
-        if from_min <= start < to_min
+        for start, end in hours_of_shift(scenario, shift, [week])
+        if from_min <= start and end <= to_min
     ]
     if not starts:
         return False

@@ -67,7 +67,7 @@ def decide(file: str, as_json: bool, written_to: str | None, **options: Any) -> 
 @click.argument("stores", type=click.Path(dir_okay=False), nargs=-1, required=True)
 def merge(into: str, stores: tuple[str, ...]) -> None:
     """Put stores together, such as those of the shards of a study, INTO one that is made if it is not there."""
-    from batsim.views.text.numbers import counted  # noqa: PLC0415 - with the rest
+    from batsim.display import counted  # noqa: PLC0415 - with the rest
 
     for store, new in batsim.merge_stores(into, stores).items():
         itself = Path(store).samefile(into)

@@ -13,6 +13,8 @@ from batsim.scenario.text.yaml_text import read_text
 
 WIDTH, SHORT = 120, 80
 """Characters of a line, and of a block or list that stands on one line, indentation and key left out."""
+LONG = 12
+"""Entries of a list of single values above which it fills lines."""
 LIKE_A_NUMBER = re.compile(r"[-+]?\.?[0-9][-+.:_0-9a-fox]*", re.IGNORECASE)
 """Text that YAML, of one edition or another, takes for a number, a time or a date."""
 
@@ -31,7 +33,8 @@ class _Plain(yaml.SafeDumper):
     def serialize_node(self, node: yaml.Node, parent: yaml.Node | None, index: object) -> None:
         if isinstance(node, yaml.CollectionNode) and node.flow_style:  # it holds nothing but single values
             values = [value for entry in node.value for value in (entry if isinstance(entry, tuple) else (entry,))]
-            node.flow_style = sum(len(value.value) + len(": ") for value in values) <= SHORT
+            short = sum(len(value.value) + len(": ") for value in values) <= SHORT
+            node.flow_style = short or (isinstance(node, yaml.SequenceNode) and len(values) > LONG)
         super().serialize_node(node, parent, index)
 
 

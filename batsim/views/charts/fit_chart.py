@@ -5,12 +5,12 @@ from textwrap import fill
 
 import numpy as np
 
+from batsim.display import counted
 from batsim.statistics.fitting import FEW, FIXED, NOTHING, OBSERVED, Candidate, Fitted
 from batsim.statistics.mixtures import Kind
 from batsim.views.charts import chart_style as style
 from batsim.views.charts import palette
 from batsim.views.charts.names_fit import TOLD, names_fit
-from batsim.views.text.numbers import counted
 
 SIZE: style.Inches = (style.COLUMN_IN, 3.5)
 WIDTHS = (1.45, 1.0)

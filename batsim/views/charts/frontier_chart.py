@@ -9,10 +9,11 @@ import numpy as np
 
 from batsim.decision.answer import MEETS, MISSES, NOT_THE_MARGIN, Answer
 from batsim.decision.trials import Trial
+from batsim.display import counted
 from batsim.study.limits import Limit
 from batsim.views.charts import chart_style as style
 from batsim.views.charts import palette
-from batsim.views.text.numbers import counted, is_share, measure_of, unit_of
+from batsim.views.text.numbers import is_share, measure_of, unit_of
 
 COLUMNS = 2
 """Panels beside one another."""

@@ -4,11 +4,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from batsim.display import counted
 from batsim.scenario.parts.week import DAYS, WEEK_MIN
 from batsim.study.lost_by_hour import HOURS, LostByHour
 from batsim.views.charts import chart_style as style
 from batsim.views.charts import palette
-from batsim.views.text.numbers import counted
 
 if TYPE_CHECKING:
     from matplotlib.image import AxesImage

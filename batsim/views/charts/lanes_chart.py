@@ -4,6 +4,7 @@ import math
 from itertools import groupby
 from operator import attrgetter
 
+from batsim.display import counted
 from batsim.measures.thing_lanes import OUT, Lane
 from batsim.measures.truck_lanes import SERVED, WAITING, Stretch, TruckLane
 from batsim.record.facts import RunFacts
@@ -14,7 +15,7 @@ from batsim.views.charts import chart_style as style
 from batsim.views.charts import palette
 from batsim.views.charts.names_fit import names_fit
 from batsim.views.charts.time_axis import one_run_note
-from batsim.views.text.numbers import counted, short_number
+from batsim.views.text.numbers import short_number
 from batsim.views.text.trace_text import clock
 
 LEAST_IN, MOST_IN, AROUND_IN, ROW_IN = 2.2, 3.94, 1.3, 0.2

@@ -1,12 +1,12 @@
 """Chart of the electrical load of a layout over a mean week, with its peak."""
 
+from batsim.display import counted
 from batsim.measures.mean_week import MeanWeek, mean_week
 from batsim.measures.profile import QUARTER_HOUR_MIN
 from batsim.plan.evidence import Evidence
 from batsim.scenario.parts.week import moment_text
 from batsim.views.charts import chart_style as style
 from batsim.views.charts import palette
-from batsim.views.text.numbers import counted
 
 SIZE_IN = (10.0, 4.0)
 HEADROOM = 1.15

@@ -3,12 +3,12 @@
 import math
 from collections import Counter
 
+from batsim.display import counted
 from batsim.scenario.site import Scenario
 from batsim.study.room_plan import Box, RoomPlan, room_plan
 from batsim.views.charts import chart_style as style
 from batsim.views.charts import palette
 from batsim.views.charts.names_fit import names_fit
-from batsim.views.text.numbers import counted
 
 WIDTH_IN, AROUND_IN, LEAST_IN, MOST_IN = 11.0, 2.4, 3.6, 9.0
 DRAWN_IN = 9.6

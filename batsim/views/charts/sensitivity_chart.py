@@ -3,11 +3,12 @@
 import math
 from itertools import groupby
 
+from batsim.display import counted
 from batsim.statistics.intervals import Interval
 from batsim.study.sweeps.sensitivity import Index, Sensitivity
 from batsim.views.charts import chart_style as style
 from batsim.views.charts import palette
-from batsim.views.text.numbers import counted, measure_of
+from batsim.views.text.numbers import measure_of
 
 WIDTH_IN, ROW_IN, AROUND_IN = 9.0, 0.5, 2.2
 LETTERS = 34

@@ -3,12 +3,13 @@
 import math
 from typing import NamedTuple
 
+from batsim.display import counted
 from batsim.record.words import PERSONS
 from batsim.study.compare import Comparison
 from batsim.study.running.runs import DOWNTIME, Runs
 from batsim.views.charts import chart_style as style
 from batsim.views.charts import palette
-from batsim.views.text.numbers import counted, number_text, short_number
+from batsim.views.text.numbers import number_text, short_number
 
 WIDTH_IN, ROW_IN, AROUND_IN = 9.0, 0.46, 2.3
 """Width of the figure, height of a row, and what stands above and below. [in]"""

@@ -4,12 +4,13 @@ import math
 from itertools import cycle
 from typing import Any
 
+from batsim.display import counted
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.study.waits import Curve, Waits
 from batsim.views.charts import chart_style as style
 from batsim.views.charts import palette
 from batsim.views.charts.names_fit import names_fit
-from batsim.views.text.numbers import counted, number_text, plain_number
+from batsim.views.text.numbers import number_text, plain_number
 
 SIZE_IN = (10.0, 4.6)
 AROUND_IN, EACH_IN, LETTERS = 1.2, 0.37, 30

@@ -4,6 +4,7 @@ import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
+from batsim.display import counted
 from batsim.measures.room_course import CHARGER_STATES, CHARGERS
 from batsim.measures.windows import Floats
 from batsim.record.words import STATES
@@ -12,7 +13,7 @@ from batsim.study.room_over import HOUR_MIN, Band, RoomOver
 from batsim.views.charts import chart_style as style
 from batsim.views.charts import palette
 from batsim.views.charts.names_fit import names_fit
-from batsim.views.text.numbers import counted, short_number
+from batsim.views.text.numbers import short_number
 
 HEIGHTS_IN = {
     "trucks": 0.9, "ready": 0.85, "batteries": 1.5, "chargers": 1.02, "stations": 0.58, "devices": 0.58,

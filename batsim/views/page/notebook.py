@@ -8,6 +8,7 @@ from batsim.decision.decide import Decision
 from batsim.decision.ranking import order_sentence
 from batsim.decision.recommendation import recommend
 from batsim.decision.sizing import sizing_sentence
+from batsim.display import counted
 from batsim.plan.checks import VERDICTS
 from batsim.plan.plan import Plan
 from batsim.record.record import Record
@@ -21,7 +22,7 @@ from batsim.study.prices import MARK
 from batsim.study.running.runs import Runs
 from batsim.views.text.decision_table import decision_table
 from batsim.views.text.decision_text import how_sure, what_to_do
-from batsim.views.text.numbers import NO_INTERVALS, counted, number_text
+from batsim.views.text.numbers import NO_INTERVALS, number_text
 from batsim.views.text.part_tables import part_tables
 from batsim.views.text.tables import (
     CHANCE,

@@ -6,10 +6,10 @@ from typing import Any, NamedTuple
 
 from jinja2 import Environment, PackageLoader
 
+from batsim.display import counted
 from batsim.study.replay.replay import Replay
 from batsim.views.charts.time_axis import one_run_note
 from batsim.views.page.replay_picture import BASE, BOXES, DIGIT, GROUND, Picture
-from batsim.views.text.numbers import counted
 from batsim.views.text.trace_text import clock, event_sentences
 
 STILLS = 6

@@ -6,6 +6,7 @@ from itertools import chain, groupby
 from math import inf
 from typing import NamedTuple
 
+from batsim.display import counted
 from batsim.record.facts import AreaFacts
 from batsim.record.words import CAUSES, PERSONS
 from batsim.study.replay.people import ELSEWHERE, OFF_DUTY
@@ -28,7 +29,6 @@ from batsim.study.replay.window import (
 )
 from batsim.views.charts.names_fit import names_fit
 from batsim.views.charts.palette import CAUSE_LOOKS, CHARGER_LOOKS, STATE_LOOKS, TASK_LOOKS, Look, looks_of
-from batsim.views.text.numbers import counted
 
 WIDTH = 740
 """Width of the drawing. Printed over a sheet of A4, a letter of 12 is 8 pt high."""

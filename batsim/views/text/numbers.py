@@ -2,6 +2,7 @@
 
 import math
 
+from batsim.display import counted
 from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.measures.names import RARE, Measure
 from batsim.statistics.intervals import Interval
@@ -75,14 +76,6 @@ def short_number(value: float) -> str:
     if not math.isfinite(value):
         return "-"
     return f"{value:,.0f}" if abs(value) >= 9.95 else f"{round(value, 1) + 0.0:g}"
-
-
-def counted(number: float, thing: str) -> str:
-    """Write a count with its noun, such as `1 week`, `2.5 weeks` or `1,200 batteries`."""
-    text = f"{number:,.0f}" if number == round(number) else f"{number:g}"
-    if number == 1:
-        return f"{text} {thing}"
-    return f"{text} {thing.removesuffix('y')}ies" if thing.endswith("ry") else f"{text} {thing}s"
 
 
 def are(count: int, thing: str, which: str = "") -> str:

@@ -5,6 +5,7 @@ from collections.abc import Callable
 
 from batsim.catalogue import Figures
 from batsim.decision.recommendation import recommend
+from batsim.display import counted
 from batsim.plan.cautions import DECIDES
 from batsim.plan.checks import FAILS, NOT_KNOWN, OK, TO_CHECK, Check
 from batsim.plan.conversion import PartChange
@@ -17,7 +18,7 @@ from batsim.plan.ventilation import Ventilation
 from batsim.study.prices import MARK, NOTHING, Price, plain_amount
 from batsim.views.text.layout_names import marked
 from batsim.views.text.lines import columns, entry, listed, one_block, sentence
-from batsim.views.text.numbers import counted, number_text
+from batsim.views.text.numbers import number_text
 from batsim.views.text.services_text import CONFIRM, supply_facts, ventilation_facts
 from batsim.views.text.tables import heading
 

@@ -3,6 +3,7 @@
 import math
 
 from batsim.catalogue import FIGURES, sources
+from batsim.display import counted
 from batsim.formulas.rules_of_thumb import SHIFT_HOURS
 from batsim.plan.possible import impossible_layouts
 from batsim.scenario.parts.batteries import Equalising
@@ -12,7 +13,7 @@ from batsim.scenario.site import Scenario
 from batsim.study.first_estimate import GroupOutline, LayoutOutline, LotOutline, Outline
 from batsim.study.sweeps.agenda import Agenda
 from batsim.views.text.lines import hung
-from batsim.views.text.numbers import are, counted
+from batsim.views.text.numbers import are
 
 LONGEST = 160
 """Characters of what something may be that are shown."""

@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from batsim.decision.ranking import order_of_runs, order_sentence
 from batsim.decision.sizing import sizing_sentence
+from batsim.display import counted
 from batsim.measures.names import COUNTS, PART_LABELS
 from batsim.scenario.parts.week import name_of_weeks
 from batsim.scenario.settings import Schedule
@@ -19,7 +20,6 @@ from batsim.views.text.lines import columns, measured, one_block, sentence
 from batsim.views.text.numbers import (
     NO_INTERVALS,
     count_text,
-    counted,
     is_share,
     measure_of,
     plain_number,

@@ -4,6 +4,7 @@ import csv
 from collections.abc import Iterable
 from pathlib import Path
 
+from batsim.display import counted
 from batsim.measures.event_trace import event_frame, event_trace
 from batsim.measures.events import Event
 from batsim.output import csv_text
@@ -13,7 +14,6 @@ from batsim.record.words import CAUSES, NOTHING
 from batsim.scenario.parts.calendar import first_week_min
 from batsim.scenario.parts.week import DAY_MIN, DAYS, WEEK_MIN
 from batsim.views.text.lines import LEAST_LABEL, hung, listed, sentence
-from batsim.views.text.numbers import counted
 
 REASONS = {
     "level": "down to the exchange level",

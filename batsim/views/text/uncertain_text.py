@@ -2,10 +2,11 @@
 
 import math
 
+from batsim.display import counted
 from batsim.statistics.intervals import Interval
 from batsim.study.uncertain import UncertainComparison
 from batsim.views.text.lines import columns, hung, sentence
-from batsim.views.text.numbers import counted, label_with_unit, plain_number
+from batsim.views.text.numbers import label_with_unit, plain_number
 from batsim.views.text.sweep_text import input_name
 from batsim.views.text.tables import impossible_sentences
 

@@ -1,10 +1,10 @@
 """How long a warm-up should be, in words."""
 
+from batsim.display import counted
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.site import Scenario
 from batsim.study.warm_up import WarmUp
 from batsim.views.text.lines import hung, sentence
-from batsim.views.text.numbers import counted
 
 
 def warm_up_text(scenario: Scenario, warm_ups: tuple[WarmUp, ...], pilot_weeks: int, width: int = 100) -> str:
