@@ -1,5 +1,6 @@
 """Public names of batsim, each with its home; this list is the only one."""
 
+from .calibration.calibrate import Calibration as Calibration, calibrate as calibrate
 from .calibration.log import Log as Log
 from .calibration.read_log import read_log as read_log
 from .catalogue import Figures as Figures

@@ -12,6 +12,7 @@ import numpy as np
 from batsim.calibration.beside import Beside, beside
 from batsim.calibration.calibrated import calibrated_text
 from batsim.calibration.closing import Closing, closing
+from batsim.calibration.columns import columns_by_kind
 from batsim.calibration.finding import Finding
 from batsim.calibration.log import Log
 from batsim.calibration.read_log import KINDS, read_log
@@ -21,6 +22,7 @@ from batsim.calibration.truck_findings import truck_findings
 from batsim.calibration.weeks import SplitWeeks, split_weeks
 from batsim.display import Frame, Shows, counted, frame_of, listed
 from batsim.errors import Problem, ScenarioError
+from batsim.scenario.parts.faults import did_you_mean
 from batsim.scenario.reading import read_scenario_text
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
@@ -251,21 +253,19 @@ def _logs(
     zone: str | None,
 ) -> dict[str, Log]:
     """Read all logs, counted from the earliest Monday of them; what is wrong is told of all at once."""
+    own = {kind: {"mapping": _own(kind, mapping), "units": _own(kind, units)} for kind in files}
+    problems = [*_of_no_log(files, mapping, scenario.file), *_of_no_log(files, units, scenario.file)]
 
     def read(monday: date | None) -> dict[str, Log]:
-        logs, problems = {}, []
+        logs = {}
         for kind, file in files.items():
-            own = {
-                name: {**given.get("", {}), **given.get(kind, {})}
-                for name, given in (("mapping", mapping), ("units", units))
-            }
             try:
                 logs[kind] = read_log(
                     file, kind, scenario=scenario, decimal=decimal, times=times, zone=zone, strict=strict,
-                    first_monday=monday, **own,
+                    first_monday=monday, **own[kind],
                 )  # fmt: skip
             except ScenarioError as error:
-                problems += error.problems
+                problems.extend(error.problems)
         if problems:
             raise ScenarioError(scenario.file, problems)
         return logs
@@ -273,6 +273,23 @@ def _logs(
     logs = read(None)
     mondays = {log.first_monday for log in logs.values() if log.first_monday is not None}
     return read(min(mondays)) if len(mondays) > 1 else logs
+
+
+def _own(kind: str, given: Mapping[str, Mapping[str, str]]) -> dict[str, str]:
+    """What is stated of the columns of a kind of log, and of columns of all logs where it has them."""
+    columns = columns_by_kind()[kind]
+    return {**{name: text for name, text in given.get("", {}).items() if name in columns}, **given.get(kind, {})}
+
+
+def _of_no_log(files: Mapping[str, object], given: Mapping[str, Mapping[str, str]], file: str) -> list[Problem]:
+    """Say what is stated of columns that none of the logs can have, and of logs that are not given."""
+    known = list(dict.fromkeys(name for kind in files for name in columns_by_kind()[kind]))
+    strange = [name for name in given.get("", {}) if name not in known]
+    missing = [kind for kind in given if kind and kind not in files]
+    return [
+        *(Problem(file, 0, 0, name, f"no log has such a column{did_you_mean(name, known)}") for name in strange),
+        *(Problem(file, 0, 0, kind, "is stated of a log that is not given; name its file") for kind in missing),
+    ]
 
 
 def _judged(logs: Mapping[str, Log], weeks: SplitWeeks) -> dict[str, Log]:

@@ -203,7 +203,7 @@ class _Maker:
         yield Finding(
             what=what, of=of, dimension="duration", measured=measured_law(fitted, shared=shared), mean=fitted.mean,
             stated=stated, rows=fitted.seen, row=timed.row, path=path, fitted=fitted,
-            depends=depends_on(self.sources, timed, what), remark=remark,
+            depends=depends_on(self.sources, timed, f"times of '{what}'"), remark=remark,
         )  # fmt: skip
 
 

@@ -112,7 +112,7 @@ def _power(
     return Finding(
         what=titles[0], of=titles[1], dimension="power", measured=Measured({"value": interval}), mean=interval,
         stated=stated, rows=kw.size, row="truck-shift", path=path, fitted=fitted,
-        depends=depends_on(sources, timed, titles[0]),
+        depends=depends_on(sources, timed, f"powers of {titles[1]}"),
     )  # fmt: skip
 
 
@@ -206,9 +206,9 @@ def _level_findings(sources: Sources, number: int, group: TruckGroup, confidence
     mean = fitted.mean if np.isfinite(fitted.mean.low) else Interval(level, level, level)
     leaves = Interval(*(min(1.0, value + taken) for value in mean))
     yield Finding(
-        what="state of charge at which trucks leave for the room", of=group.group, dimension="share",
+        what="level at which trucks leave", of=group.group, dimension="share",
         measured=Measured({"value": leaves}), mean=leaves, stated=group.exchange_at_share, rows=int(known.sum()),
         row="exchange", path=("trucks", number, "exchange_at") if by_level else (), fitted=fitted,
-        depends=depends_on(sources, Timed(rows, known, soc, "exchange"), "state of charge on arrival"),
+        depends=depends_on(sources, Timed(rows, known, soc, "exchange"), "states of charge on arrival"),
         remark=AT_CHANGE if when.shift_change != "never" else "",
     )  # fmt: skip

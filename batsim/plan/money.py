@@ -158,6 +158,8 @@ class Payback(NamedTuple):
     net_present_value: Price
     """Over the life of devices. [currency]"""
     horizon_years: float
+    against_records: bool = False
+    """Whether records of the site bear out the model of what is there today, in all that they tell."""
 
 
 def money(scenario: Scenario, layout: str, evidence: Evidence, lines: tuple[EquipmentLine, ...]) -> YearlyCost:

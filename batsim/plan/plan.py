@@ -161,6 +161,9 @@ class Plan(Shows):
         names = tuple(self.layouts)
         if self.scenario.present is None:
             yield Question("say which layout is there today", "present", "payback against doing nothing", names)
+        elif self.scenario.calibration_of_today is None:
+            ask, changes = "ask for records of exchanges and charges of some weeks", "what is saved against today"
+            yield Question(ask, "calibration", changes, names)
         if any(layout.money.placeholders for layout in self.layouts.values()):
             changes = "every figure of the money that is marked"
             yield Question("ask for quotations, wages and tariff", "prices", changes, names)
@@ -244,6 +247,8 @@ def plan_layouts(scenario: Scenario, settings: Settings = Settings()) -> Plan:
         if present is not None and present != name:
             horizon_years, interest = life_of(noting, "device", "").value, interest_of(noting, "device", "")
             back = payback(draft.money, drafts[present].money, present, horizon_years, interest)
+            checked = scenario.calibration_of_today
+            back = back._replace(against_records=checked is not None and checked.holds)
             changes = conversion(drafts[present].equipment, draft.equipment)
         plans[name] = LayoutPlan(
             layout=name,

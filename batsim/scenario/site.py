@@ -150,6 +150,12 @@ class Scenario(Shows, Frozen):
         return tuple(unknown for unknown in self._unknowns if unknown.layout is None or unknown.layout in self.layouts)
 
     @property
+    def calibration_of_today(self) -> Calibration | None:
+        """How the layout of today stands beside records of the site; None where nobody set it beside them."""
+        found = self.calibration
+        return found if found is not None and found.layout == self.present else None
+
+    @property
     def figures(self) -> Figures:
         """Figures that hold: the catalogue's, and those that this site states anew."""
         return self._figures

@@ -11,10 +11,11 @@ from batsim.plan.checks import FAILS, NOT_KNOWN, OK, TO_CHECK, Check
 from batsim.plan.conversion import PartChange
 from batsim.plan.equipment import NO_MORE
 from batsim.plan.equipment_line import SECTIONS, EquipmentLine
-from batsim.plan.money import LEFT_OUT, YearlyCost
+from batsim.plan.money import LEFT_OUT, Payback, YearlyCost
 from batsim.plan.plan import LayoutPlan, Plan
 from batsim.plan.possible import why
 from batsim.plan.ventilation import Ventilation
+from batsim.scenario.site import Scenario
 from batsim.study.prices import MARK, NOTHING, Price, plain_amount
 from batsim.views.text.layout_names import marked
 from batsim.views.text.lines import columns, entry, listed, one_block, sentence
@@ -38,6 +39,10 @@ LOTS = "Lots of batteries, at the pace simulated"
 """Stands over what a conversion takes."""
 
 
+NOT_CHECKED = "today's minutes and costs are the model's, not yet set beside records of the site"
+"""What is said of what is saved against a situation of today that nobody has checked."""
+
+
 def plan_text(plans: Plan, width: int = 100, *, full: bool = False) -> str:
     """Write plans for a terminal so many characters wide: the answer in one screen; in full, the rest before it."""
     lines = [heading(plans.comparison.runs, width), ""]
@@ -57,8 +62,17 @@ def _answer(plans: Plan, width: int, *, full: bool) -> list[str]:
         lines += ["", "Main risks", *(listed(risk, width) for risk in advised.risks)]
     lines += ["", sentence(f"What to do: {advised.headline}", width)]
     lines += [sentence(advised.order, width)] if advised.order else []
+    lines += [sentence(today, width)] if (today := today_text(plans.scenario)) else []
     rest = "" if full else f"{counted(len(plans.questions), 'open question')}, checks, list, money, cautions: --full. "
     return [*lines, "", sentence(f"{MARK} rests on placeholders. {rest}{DECIDES}", width)]
+
+
+def today_text(scenario: Scenario) -> str:
+    """Whether the situation of today was checked, in a sentence; empty where nobody says what is there today."""
+    if scenario.present is None:
+        return ""
+    found = scenario.calibration_of_today
+    return f"Not checked: {NOT_CHECKED}." if found is None else found.sentence
 
 
 def _side_by_side(plans: Plan, ranking: tuple[str, ...], width: int) -> list[str]:
@@ -272,13 +286,19 @@ def payback_sentence(plan: LayoutPlan) -> str:
     to_order = f"{back.price.as_quoted.text} {currency} to order beside batteries"
     worth = f"net present value over {back.horizon_years:g} years {back.net_present_value.text} {currency}"
     if back.price.high <= 0.0:
-        return f"Nothing is to be ordered beside batteries; against {back.against} it {saves} to run; {worth}."
+        nothing = "Nothing is to be ordered beside batteries"
+        return f"{nothing}; against {back.against} it {saves} to run; {worth}{_rests_on(back)}."
     if not math.isfinite(back.years.value):
         pays = f"it never pays back{_years_range(back.years)}"
-        return f"Against {back.against} {pays}: {to_order}, and it {saves} to run; {worth}."
+        return f"Against {back.against} {pays}: {to_order}, and it {saves} to run; {worth}{_rests_on(back)}."
     with_interest = f"{_years(back.discounted_years.value)}{_years_range(back.discounted_years)} with interest"
     pays = f"it pays back in {_years(back.years.value)}{_years_range(back.years)}, {with_interest}"
-    return f"Against {back.against} {pays}: {to_order}, and it {saves} to run; {worth}."
+    return f"Against {back.against} {pays}: {to_order}, and it {saves} to run; {worth}{_rests_on(back)}."
+
+
+def _rests_on(back: Payback) -> str:
+    """What is said of a payback whose other side nobody has checked."""
+    return "" if back.against_records else f" ({NOT_CHECKED})"
 
 
 def pays_back(plan: LayoutPlan) -> str:
@@ -287,10 +307,10 @@ def pays_back(plan: LayoutPlan) -> str:
     if back is None or back.price.high <= 0.0:
         return ""
     if not math.isfinite(back.years.value):
-        return f"It never pays back{_years_range(back.years)}."
+        return f"It never pays back{_years_range(back.years)}{_rests_on(back)}."
     batteries = any(line.to_order and line.item.startswith("battery (") for line in plan.equipment)
     what = "What is ordered beside batteries" if batteries else "It"
-    return f"{what} pays back in {_years(back.years.value)}{_years_range(back.years)}."
+    return f"{what} pays back in {_years(back.years.value)}{_years_range(back.years)}{_rests_on(back)}."
 
 
 def _years(years: float) -> str:
