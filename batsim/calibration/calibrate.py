@@ -1,16 +1,15 @@
 """Calibration of a site: inputs fitted to its records, and its layout of today beside weeks that were not used."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
-from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from batsim.calibration.beside import Beside, beside
-from batsim.calibration.calibrated import calibrated_text
+from batsim.calibration.calibrated import calibrated, calibrated_text
 from batsim.calibration.closing import Closing, closing
 from batsim.calibration.columns import columns_by_kind
 from batsim.calibration.finding import Finding
@@ -23,7 +22,6 @@ from batsim.calibration.weeks import SplitWeeks, split_weeks
 from batsim.display import Frame, Shows, counted, frame_of, listed
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.parts.faults import did_you_mean
-from batsim.scenario.reading import read_scenario_text
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import path_text
@@ -48,8 +46,8 @@ class Calibration(Shows):
     """By kind."""
     weeks: SplitWeeks
     findings: tuple[Finding, ...]
-    text_of_findings: str
-    """They as a scenario, beside the file of the site."""
+    calibrated: Scenario
+    """The site with what was fitted in place of what it states."""
     beside: Beside | None
     """The model beside the records; none where these have no whole week."""
     closing: Closing | None
@@ -64,11 +62,6 @@ class Calibration(Shows):
     def records(self) -> str:
         """What was read, such as `412 exchanges and 398 charges`."""
         return listed([counted(len(log.rows), ROWS[kind]) for kind, log in self.logs.items()])
-
-    @cached_property
-    def calibrated(self) -> Scenario:
-        """The site with what was fitted."""
-        return read_scenario_text(self.text_of_findings, str(_beside(self.scenario)))
 
     @property
     def differs(self) -> tuple[Finding, ...]:
@@ -205,20 +198,12 @@ def calibrate(
     confidence = settings.schedule(scenario).confidence
     sources = Sources(scenario.in_layout(layout), layout, logs, weeks)
     findings = (*time_findings(sources, confidence), *truck_findings(sources, confidence))
-    text = calibrated_text(scenario, findings, weeks, _beside(scenario))
-    plain_one = Calibration(scenario, layout, logs, weeks, findings, text, None, None)
-    judged = _judged(logs, weeks)
-    if not judged:
-        return plain_one
-    found = beside(plain_one.calibrated, layout, judged, weeks.judged, _draws(findings, settings, scenario), settings)
-    closes = None if found.holds else closing(found, settings)
-    return replace(plain_one, beside=found, closing=closes)
-
-
-def _beside(scenario: Scenario) -> Path:
-    """Name of a file beside that of a scenario."""
-    file = Path(scenario.file)
-    return file.with_name(f"{file.stem} calibrated.yaml")
+    fitted, judged = calibrated(scenario, findings), _judged(logs, weeks)
+    compared = closes = None
+    if judged:
+        compared = beside(fitted, layout, judged, weeks.judged, _draws(findings, settings, scenario), settings)
+        closes = None if compared.holds else closing(compared, settings)
+    return Calibration(scenario, layout, logs, weeks, findings, fitted, compared, closes)
 
 
 def _layout_of(scenario: Scenario, layout: str | None, files: Mapping[str, object], hold_out: float) -> str:

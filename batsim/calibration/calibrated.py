@@ -9,14 +9,31 @@ from batsim import catalogue
 from batsim.calibration.finding import Finding
 from batsim.calibration.weeks import SplitWeeks
 from batsim.display import counted
-from batsim.scenario.reading import stated_data
+from batsim.errors import Problem, ScenarioError
+from batsim.scenario.reading import read_scenario_text, stated_data
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import Path
 from batsim.scenario.text.plain_yaml import seen_from, yaml_text
 
 HEAD = "# {}, with what its records say; written by batsim calibrate. All else stands in the extended file.\n"
 """First line; the braces stand for the name of the site."""
+NO_FILE = "stands in no file that another one could extend; save it, and read it from there"
 HANDLING, FROM, TRUCKS = "handling", "from", "trucks"
+
+
+def calibrated(scenario: Scenario, findings: Sequence[Finding]) -> Scenario:
+    """The site with what was fitted in place of what it states.
+
+    Parameters
+    ----------
+    scenario
+        The site, as it was read.
+    findings
+        Those that are written are taken, the others stay as the site states them.
+    """
+    data = stated_data(scenario)
+    _take(data, data, findings)
+    return read_scenario_text(yaml_text(data), scenario.file)
 
 
 def calibrated_text(
@@ -24,9 +41,9 @@ def calibrated_text(
     findings: Sequence[Finding],
     weeks: SplitWeeks,
     beside: str | FilePath,
-    calibration: Mapping[str, Any] | None = None,
+    calibration: Mapping[str, Any],
 ) -> str:
-    """Write what was fitted as a scenario file.
+    """Write what was fitted as a scenario file that extends that of the site.
 
     Parameters
     ----------
@@ -44,24 +61,29 @@ def calibrated_text(
     Raises
     ------
     ScenarioError
-        When the scenario was changed in memory since it was read.
+        When the scenario stands in no file, or was changed in memory since it was read.
     """
-    stated, data = stated_data(scenario), _Data()
-    notes: dict[Path, str] = {}
-    written = [finding for finding in findings if finding.is_written]
-    if any(finding.path[0] == TRUCKS for finding in written):
-        data[TRUCKS] = deepcopy(stated[TRUCKS])
-    for finding in written:
+    if not FilePath(scenario.file).is_file():
+        raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, "", NO_FILE)])
+    stated, data = stated_data(scenario), {"extends": seen_from(FilePath(beside).parent, FilePath(scenario.file))}
+    notes = {
+        finding.path: f"from {counted(finding.rows, finding.row)}, {weeks.text(weeks.fitted)}"
+        for finding in findings
+        if finding.is_written
+    }
+    _take(data, stated, findings)
+    return HEAD.format(scenario.site.name) + yaml_text({**data, "calibration": dict(calibration)}, notes)
+
+
+def _take(data: dict[str, Any], stated: Mapping[str, Any], findings: Sequence[Finding]) -> None:
+    """Put what was fitted into data that lie over what is stated."""
+    for finding in findings:
+        if not finding.is_written:
+            continue
+        if finding.path[0] == TRUCKS and TRUCKS not in data:  # lists are replaced whole
+            data[TRUCKS] = deepcopy(stated[TRUCKS])
         _start(data, stated, finding.path)
         _put(data, finding.path, finding.data())
-        notes[finding.path] = f"from {counted(finding.rows, finding.row)}, {weeks.text(weeks.fitted)}"
-    head = {"extends": seen_from(FilePath(beside).parent, FilePath(scenario.file))}
-    last = {"calibration": dict(calibration)} if calibration else {}
-    return HEAD.format(scenario.site.name) + yaml_text({**head, **data, **last}, notes)
-
-
-class _Data(dict[str, Any]):
-    """Blocks of the file that is written."""
 
 
 def _start(data: dict[str, Any], stated: Mapping[str, Any], path: Path) -> None:
