@@ -35,6 +35,8 @@ SAME_SHARE = 0.001
 LEAST_ROOT = 1e-6
 """Half-width of the cube root of what is nothing in all runs."""
 DAYS_A_WEEK = 7
+NEARLY_ALL = 0.98
+"""Share of the rows below which it is told that counts are too low. [-]"""
 
 
 class Predicted(NamedTuple):
@@ -413,7 +415,7 @@ def _schedule(scenario: Scenario, layout: str, weeks: Sequence[int], draws: int,
 def _notes(logs: Mapping[str, Log]) -> Iterable[str]:
     """Sentences on rows that were left out, and on silent loggers."""
     for kind, log in logs.items():
-        if log.used_share < 1.0:
+        if log.used_share < NEARLY_ALL:
             yield f"Of the {kind}, {100.0 * log.used_share:.3g} % of the rows are used: counts a day are too low."
         if log.gaps:
             hours = sum(gap.usual_h for gap in log.gaps)

@@ -90,9 +90,9 @@ def _start(data: dict[str, Any], stated: Mapping[str, Any], path: Path) -> None:
     """Let an arrangement of the catalogue start from itself, unless the site has one of its name."""
     if path[0] == HANDLING:
         name = str(path[1])
-        own = stated.get(HANDLING) or {}
+        new = name not in (stated.get(HANDLING) or {}) and name in catalogue.handling_names()
         block = data.setdefault(HANDLING, {}).setdefault(name, {})
-        if name not in own and name in catalogue.handling_names():
+        if new:
             block.setdefault(FROM, name)
 
 

@@ -17,7 +17,7 @@ from batsim.statistics.intervals import Interval
 
 MOST_OBSERVED = 60
 """Durations of an observed law that are written, evenly by their ranks."""
-DIGITS = 4
+DIGITS, VALUE = 4, "value"
 SAME_SHARE = 0.005
 """What is so near to a stated mean, as a part of it, is the same: clocks of loggers show no more. [-]"""
 UNIT_OF = {"duration": "min", "power": "kW", "share": "%", "speed": "m/min", "1": ""}
@@ -89,7 +89,7 @@ class Finding:
         """Whether the stated mean lies within the interval, or so near that it is the same; None: cannot be told."""
         if self.stated is None:
             return None
-        if abs(self.mean.mean - self.stated) <= SAME_SHARE * abs(self.stated):
+        if self._is_same:
             return True
         known = isfinite(self.mean.low) and isfinite(self.mean.high)
         return self.mean.low <= self.stated <= self.mean.high if known else None
@@ -97,7 +97,13 @@ class Finding:
     @property
     def is_written(self) -> bool:
         """Whether a scenario gets it: it has a place there, and is not what stands there already."""
-        return bool(self.path) and not (self.as_stated and self.law == FIXED)
+        alone = self.law == FIXED or list(self.measured.numbers) == [VALUE]
+        return bool(self.path) and not (alone and self._is_same)
+
+    @property
+    def _is_same(self) -> bool:
+        """Whether the mean is so near to the stated one that it is the same."""
+        return self.stated is not None and abs(self.mean.mean - self.stated) <= SAME_SHARE * abs(self.stated)
 
     @property
     def law(self) -> str:
@@ -109,7 +115,7 @@ class Finding:
         if self.measured.observed:
             return {OBSERVED: [self._text(value) for value in self.measured.observed]}
         stated = {key: self._stated(key, numbers) for key in self.measured.numbers}
-        if list(stated) in (["value"], [FIXED]):
+        if list(stated) in ([VALUE], [FIXED]):
             return next(iter(stated.values()))
         named = self.measured.law if self.measured.law in ("exponential", "gamma", "hyperexponential") else ""
         return {**stated, **({"law": named} if named else {})}

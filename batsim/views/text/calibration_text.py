@@ -10,6 +10,7 @@ from batsim.calibration.calibrate import Calibration
 from batsim.calibration.finding import Finding
 from batsim.calibration.log import Gap, Log
 from batsim.display import counted
+from batsim.display import listed as joined
 from batsim.statistics.fitting import FIXED, NOTHING, OBSERVED
 from batsim.views.text.lines import columns, hung, sentence
 
@@ -67,9 +68,12 @@ def _inputs(found: Calibration, width: int) -> Iterator[str]:
         return
     yield sentence(f"Measured in {found.weeks.text(found.weeks.fitted)}, beside what the scenario states:", width)
     yield from columns([MEASURED_HEADS, *(_input(each) for each in found.findings)], width)
+    whose: dict[tuple[str, str], list[str]] = {}
     for finding in found.findings:
         for remark in _remarks(finding):
-            yield hung(f"{finding.title}: {remark}", width)
+            whose.setdefault((finding.what, remark), []).append(finding.of)
+    for (what, remark), of in whose.items():
+        yield hung(f"{what}, {joined(of)}: {remark}", width)
 
 
 def _input(finding: Finding) -> list[str]:
