@@ -33,7 +33,7 @@ PARTS = {
 }
 """Parts of an exchange that are timed as one, by their key in a scenario."""
 CLEAR = 0.001
-"""Share of independent values that look as dependent, below which it is told: of some dozens of tests hardly one. [-]"""
+"""Share of independent values that look as dependent, below which it is told: of dozens of tests hardly one. [-]"""
 POSITIONS = "the layout of today states positions, from which its exchange times follow; state it without 'floor'"
 BY_CURVE = "charge times follow from the curve of the charger; see how long charges take, measured and simulated"
 

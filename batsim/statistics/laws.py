@@ -25,8 +25,6 @@ from batsim.statistics.samples import LEAST_CV, Sample
 LOG_2PI = float(np.log(2.0 * np.pi))
 TINY = 1e-300
 """Chance below which none is told apart. [-]"""
-MOST_STEPS, ROUNDING = 30, 1e-9
-"""Newton's steps at most, and the part of a number below which it stays the same."""
 MOST_CV = 20.0
 """Greatest one that a scenario takes. [-]"""
 
@@ -311,28 +309,6 @@ def _beta_quantile(shares: Floats, mean: float, cv: float) -> Floats:
     return values
 
 
-def _beta_estimate(sample: Sample) -> Parameters:
-    """Both shapes by Newton's steps from those of the moments; where values were cut off, by a search.
-
-    References
-    ----------
-    Johnson, N. L., Kotz, S. & Balakrishnan, N., Continuous Univariate Distributions 2, 1995, section 25.4 (from memory).
-    """
-    mean, cv = min(0.99, _mean_and_cv(sample)[0]), sample.cv
-    shapes = np.array(_beta_shapes(mean, cv))
-    if sample.cut.size or np.min(shapes) <= 0.0:
-        return highest(LAWS["beta"].likelihood(sample), (mean, cv))
-    wanted = np.array([sample.log_total, sample.log_rest_total]) / sample.events
-    for _ in range(MOST_STEPS):
-        off = digamma(shapes) - digamma(shapes.sum()) - wanted
-        step = np.linalg.solve(np.diag(polygamma(1, shapes)) - polygamma(1, shapes.sum()), off)
-        shapes = np.maximum(shapes - step, shapes / 2.0)
-        if np.max(np.abs(step / shapes)) < ROUNDING:
-            break
-    first, second = shapes
-    return float(first / (first + second)), float(np.sqrt(second / (first * (first + second + 1.0))))
-
-
 MEAN_CV = ("mean", "cv")
 
 
@@ -391,7 +367,7 @@ LAWS = {
         _beta_density,
         _beta_survival,
         _beta_quantile,
-        _beta_estimate,
+        _estimate("beta", lambda sample: (min(0.99, _mean_and_cv(sample)[0]), sample.cv)),
         lambda sample: sample.positive and sample.seen[-1] < 1.0,
     ),
 }
