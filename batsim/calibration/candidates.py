@@ -258,13 +258,20 @@ def _count_in_words(candidate: Candidate, step: float) -> str:
     return f"{amount} {word} {'fewer' if step < 0.0 else 'more'}{of}"
 
 
+def _more(step: float, more: str, less: str) -> str:
+    """The word for more or less."""
+    return less if step < 0.0 else more
+
+
 IN_WORDS: dict[str, Callable[[Candidate, float], str]] = {
     "count": _count_in_words,
-    POWER: lambda one, step: f"a {one.label} {100 * abs(step):.0f} % {'less' if step < 0.0 else 'more'}",
-    TIMES: lambda one, step: f"{one.label} {100 * abs(step):.0f} % {'shorter' if step < 0.0 else 'longer'}",
-    LEVEL: lambda one, step: f"a {one.label} {100 * abs(step):.0f} points {'lower' if step < 0.0 else 'higher'}",
-    COOLING: lambda one, step: f"a {one.label} {abs(step):.0f} min {'shorter' if step < 0.0 else 'longer'}",
-    SPREAD: lambda one, step: f"a {one.label} {abs(step):.0f} min {'shorter' if step < 0.0 else 'longer'}",
+    POWER: lambda one, step: f"{100 * abs(step):.0f} % {_more(step, 'more', 'less')} {one.label}",
+    TIMES: lambda one, step: f"{one.label} {100 * abs(step):.0f} % {_more(step, 'longer', 'shorter')}",
+    LEVEL: lambda _, step: f"trucks that come {100 * abs(step):.0f} points {_more(step, 'fuller', 'emptier')}",
+    COOLING: lambda one, step: f"a {one.label} {abs(step):.0f} min {_more(step, 'longer', 'shorter')}",
+    SPREAD: lambda one, step: (
+        f"trucks that come at a shift change over {abs(step):.0f} min {_more(step, 'more', 'less')}"
+    ),
 }
 """How much more or less, by what it is."""
 LOOK_AT = {

@@ -11,7 +11,7 @@ import numpy as np
 from batsim.calibration.beside import Beside, courses
 from batsim.calibration.candidates import LOOK_AT, Candidate, Otherwise, allowed, candidates
 from batsim.calibration.course import Course, Key
-from batsim.display import Frame, Shows, frame_of
+from batsim.display import Frame, Shows, frame_of, listed
 from batsim.scenario.settings import Settings
 from batsim.statistics.intervals import Floats
 from batsim.study.running.runs import plain
@@ -89,9 +89,14 @@ class Closing(Shows):
             return "No input that was tried closes the gap alone: look for what is done otherwise than it is stated."
         share = f"{100.0 * self.closed_share(self.best):.0f} % of the squared gaps"
         rest = "" if not self.best.missed else f", {len(self.best.missed)} numbers would still not be given"
-        others = "".join(f" or {each.in_words}" for each in self.rivals)
-        words = f"{self.best.in_words}{others} would close it ({share}{rest})"
-        return f"{words[0].upper()}{words[1:]}: {LOOK_AT[self.best.candidate.kind]}."
+        words = f"{listed([each.in_words for each in (self.best, *self.rivals)], 'or')} would close it ({share}{rest})"
+        look = listed([LOOK_AT[each.candidate.kind] for each in (self.best, *self.rivals)])
+        return f"{words[0].upper()}{words[1:]}: {look}."
+
+    @property
+    def verdict(self) -> str:
+        """What the model gives and what it does not, what would close that, and where to look."""
+        return f"{self.beside.verdict} {self.sentence}"
 
     @property
     def frame(self) -> Frame:
