@@ -53,7 +53,7 @@ class Candidate(NamedTuple):
     """Truck group or battery type that it concerns; all when empty."""
 
     def in_words(self, step: float) -> str:
-        """How much more or less, such as `2 attendants fewer on the late shift`."""
+        """How much more or less, such as `1 attendant fewer (late shift)`."""
         return IN_WORDS[self.kind if self.counted is None else "count"](self, step)
 
 
@@ -248,11 +248,11 @@ CHANGES: dict[str, Callable[[Scenario, str, str, float], Scenario]] = {
 
 
 def _count_in_words(candidate: Candidate, step: float) -> str:
-    """Such as `about 2 attendants fewer, late shift`."""
+    """Such as `1 attendant fewer (late shift)`."""
     what, _, when = candidate.label.partition(", ")
     number = abs(step)
     amount = f"{number:.0f}" if math.isclose(number, round(number), abs_tol=0.05) else f"{number:.1f}"
-    of = "" if not when else f" on the {when}"
+    of = f" ({when})" if when else ""
     one = what.removesuffix("s") if candidate.kind != BATTERIES else what.replace("batteries", "battery", 1)
     word = one if amount == "1" else what if candidate.kind != DEVICES else f"{what}s"
     return f"{amount} {word} {'fewer' if step < 0.0 else 'more'}{of}"

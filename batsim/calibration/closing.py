@@ -43,7 +43,7 @@ class Closer(NamedTuple):
 
     @property
     def in_words(self) -> str:
-        """Such as `1 attendant fewer on the late shift`; empty where it is best as it is stated."""
+        """Such as `1 attendant fewer (late shift)`; empty where it is best as it is stated."""
         return self.candidate.in_words(self.step) if self.step else ""
 
 
@@ -88,7 +88,8 @@ class Closing(Shows):
         if self.best is None:
             return "No input that was tried closes the gap alone: look for what is done otherwise than it is stated."
         share = f"{100.0 * self.closed_share(self.best):.0f} % of the squared gaps"
-        rest = "" if not self.best.missed else f", {len(self.best.missed)} numbers would still not be given"
+        count = len(self.best.missed)
+        rest = f", {count} number{'s' * (count > 1)} would still not be given" if count else ""
         words = f"{listed([each.in_words for each in (self.best, *self.rivals)], 'or')} would close it ({share}{rest})"
         look = listed([LOOK_AT[each.candidate.kind] for each in (self.best, *self.rivals)])
         return f"{words[0].upper()}{words[1:]}: {look}."
