@@ -145,15 +145,15 @@ class Beside(Shows):
         if self.holds:
             count = f"{len(self.deciding)} numbers, {100.0 * self.schedule.confidence:g} % simultaneous"
             return f"{gives} ({count})."
-        return f"{gives}; {'; '.join(map(self._missed, missed))}."
+        return " ".join([f"{gives}.", *map(self._missed, missed)])
 
     def _missed(self, measure: str) -> str:
         """Say what was measured and what the model gives, where the gap is widest and in which hour."""
         widest, *others = (each for each in self.gaps if each.measure == measure)
         hour = self.worst_hours.get(measure)
-        also = f"; also {listed([each.where.text or 'all together' for each in others])}" if others else ""
-        most = "" if hour is None or hour.verdict == INSIDE else f"; most of all from {hour.against}"
-        return f"not {widest.about.short}: {widest.sentence}{also}{most}"
+        also = f"; nor {listed([each.where.text or 'all together' for each in others])}" if others else ""
+        most = "" if hour is None or hour.verdict == INSIDE else f"; widest from {hour.against}"
+        return f"Not given: {widest.sentence}{also}{most}."
 
     @property
     def note(self) -> str:

@@ -118,7 +118,7 @@ class Compared(NamedTuple):
         low, high = self.simulated.low, self.simulated.high
         where = f" ({self.where.text})" if self.where.text else ""
         return (
-            f"{self.about.label}{where} {self.amount(self.measured)} measured, {self.amount(self.simulated.mean)} in "
+            f"{self.about.label}{where}: {self.amount(self.measured)} measured, {self.amount(self.simulated.mean)} in "
             f"the model ({self.amount(low, high)})"
         )
 

@@ -81,10 +81,10 @@ def test_a_gap_in_words():
 
     assert (found.verdict, found.gap) == (ABOVE, pytest.approx(7.34))
     assert found.sentence == (
-        "wait for an exchange (night shift) 12.3 min measured, 5.00 min in the model (1.46 to 11.8 min)"
+        "wait for an exchange (night shift): 12.3 min measured, 5.00 min in the model (1.46 to 11.8 min)"
     )
     assert compared(0.2, [0.4, 0.5, 0.45], "waited_share").sentence.startswith(
-        "exchanges that waited more than 1 min 20.0 % measured, 45.0 % in the model"
+        "share of exchanges that wait more than 1 min: 20.0 % measured, 45.0 % in the model"
     )
     assert compared(1.0, [4.0, 4.1, 4.2], "chargers_in_use").verdict == BELOW
 
