@@ -278,7 +278,7 @@ IN_WORDS: dict[str, Callable[[Candidate, float], str]] = {
     "count": _count_in_words,
     POWER: lambda one, step: f"{100 * abs(step):.0f} % {_more(step, 'more', 'less')} {one.what}",
     TIMES: lambda one, step: f"{one.what} {100 * abs(step):.0f} % {_more(step, 'longer', 'shorter')}",
-    LEVEL: lambda _, step: f"trucks that come {100 * abs(step):.0f} points {_more(step, 'fuller', 'emptier')}",
+    LEVEL: lambda _, step: f"trucks that come with {100 * abs(step):.0f} % {_more(step, 'more', 'less')} charge left",
     COOLING: lambda one, step: f"a {one.what} {abs(step):.0f} min {_more(step, 'longer', 'shorter')}",
     SPREAD: lambda one, step: (
         f"trucks that come at a shift change over {abs(step):.0f} min {_more(step, 'more', 'less')}"

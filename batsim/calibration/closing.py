@@ -25,7 +25,8 @@ MOST_STEPS = 2
 LITTLE_SHARE = 0.3
 """Part of the gap below which what an input closes is no explanation."""
 
-
+MOST_SHARE = 0.8
+"""Part of the gap above which what an input closes is as good as all."""
 Point = tuple[float, Floats]
 """A step of an input, and the gaps there in half-widths."""
 
@@ -90,7 +91,9 @@ class Closing(Shows):
         share = f"{100.0 * self.closed_share(self.best):.0f} % of the squared gaps"
         count = len(self.best.missed)
         rest = f", {count} number{'s' * (count > 1)} would still not be given" if count else ""
-        words = f"{listed([each.in_words for each in (self.best, *self.rivals)], 'or')} would close it ({share}{rest})"
+        it = "it" if self.closed_share(self.best) > MOST_SHARE else "part of it"
+        names = listed([each.in_words for each in (self.best, *self.rivals)], "or")
+        words = f"{names} would close {it} ({share}{rest})"
         look = listed([LOOK_AT[each.candidate.kind] for each in (self.best, *self.rivals)])
         return f"{words[0].upper()}{words[1:]}: {look}."
 

@@ -228,7 +228,7 @@ def test_steps_in_words(room):
     assert words["mean power of 'docks'"] == "10 % less mean power of 'docks'"
     assert words["exchange times"] == "exchange times 20 % shorter"
     assert words["cool-down"] == "a cool-down 60 min shorter"
-    assert words["state of charge at which trucks come"] == "trucks that come 5 points emptier"
+    assert words["state of charge at which trucks come"] == "trucks that come with 5 % less charge left"
 
 
 def test_laws_are_stretched_whole(room):
@@ -243,3 +243,17 @@ def test_without_a_gap_there_is_nothing_to_close(beside):
 
     assert inside.holds
     assert closing(inside) is None
+
+
+def test_inputs_of_areas_types_and_lots_are_told_apart():
+    cases = ROOM.parent
+    words = [
+        each.in_words(1.0)
+        for case, layout in (("three_areas", "mixed"), ("mixed_stock", "today"))
+        for each in candidates(batsim.read(cases / f"{case}.yaml"), layout)
+    ]
+
+    assert len(words) == len(set(words)) + 4  # power, times, level and cool-down have one name in both
+    assert "1 attendant more (late shift, the lifted area)" in words
+    assert "1 charger more (e48, the sideways area)" in words
+    assert "1 battery more (lot new)" in words
