@@ -24,7 +24,6 @@ MOST_STEPS = 2
 """Steps that each of them is followed."""
 LITTLE_SHARE = 0.3
 """Part of the gap below which what an input closes is no explanation."""
-
 MOST_SHARE = 0.8
 """Part of the gap above which what an input closes is as good as all."""
 Point = tuple[float, Floats]
