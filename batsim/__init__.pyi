@@ -1,7 +1,10 @@
 """Public names of batsim, each with its home; this list is the only one."""
 
+from .calibration.beside import Beside as Beside, beside as beside
 from .calibration.calibrate import Calibration as Calibration, calibrate as calibrate
+from .calibration.closing import Closing as Closing, closing as closing
 from .calibration.log import Log as Log
+from .calibration.logs_of import logs_of as logs_of
 from .calibration.read_log import read_log as read_log
 from .catalogue import Figures as Figures
 from .decision.answer import Answer as Answer

@@ -9,12 +9,12 @@ from math import ceil
 from typing import Any, NamedTuple
 
 import numpy as np
-from scipy.special import stdtrit
 
 from batsim.calibration.candidates import Otherwise, otherwise
-from batsim.calibration.course import HOUR, Course, Key, LogMeasure, Where, course, log_measures
+from batsim.calibration.compared import INSIDE, Compared, predicted
+from batsim.calibration.course import HOUR, Course, Key, course, log_measures
 from batsim.calibration.log import Log
-from batsim.calibration.log_weeks import in_calendar, stretches_of
+from batsim.calibration.log_weeks import in_calendar, weeks_text
 from batsim.calibration.logs_of import logs_of
 from batsim.display import Frame, Shows, frame_of, listed
 from batsim.errors import require
@@ -23,97 +23,14 @@ from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.reading import changed
 from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.site import Scenario
-from batsim.statistics.intervals import Floats, Interval, simultaneous
+from batsim.statistics.intervals import Floats, simultaneous
 from batsim.study.running.executors import run_each
 from batsim.study.running.jobs import Job
 from batsim.study.running.runs import interval_json, plain
 
-INSIDE, ABOVE, BELOW = "inside", "above", "below"
-"""How what was measured can lie to what the model gives."""
-SAME_SHARE = 0.001
-"""What lies so near to what the model gives, as a part of it, is the same."""
-LEAST_ROOT = 1e-6
-"""Half-width of the cube root of what is nothing in all runs."""
 DAYS_A_WEEK = 7
 NEARLY_ALL = 0.98
 """Share of the rows below which it is told that counts are too low. [-]"""
-
-
-class Predicted(NamedTuple):
-    """Where one more value of the same kind as some lies, none of them below nothing."""
-
-    mean: float
-    low: float
-    high: float
-    middle_root: float
-    """Mean of the cube roots."""
-    half_root: float
-    """Half the width between the limits of the cube root."""
-
-    @property
-    def interval(self) -> Interval:
-        """Mean and limits."""
-        return Interval(self.mean, self.low, self.high)
-
-    def half_widths(self, value: float) -> float:
-        """How far a value lies from the middle, in half-widths: -1 and 1 at the limits."""
-        return (float(np.cbrt(value)) - self.middle_root) / self.half_root
-
-
-class Compared(NamedTuple):
-    """A number of the logs beside that of the model."""
-
-    measure: str
-    """Name of a measure of `course.csv`."""
-    where: Where
-    measured: float
-    simulated: Predicted
-    """Mean of the runs, and limits between which one stretch of so many weeks lies."""
-    decides: bool
-    """Whether it is one of the numbers that decide the verdict."""
-
-    @property
-    def gap(self) -> float:
-        """Measured less simulated, in its unit."""
-        return self.measured - self.simulated.mean
-
-    @property
-    def gap_in_half_widths(self) -> float:
-        """How far it lies from the middle of the model, in half-widths."""
-        return self.simulated.half_widths(self.measured)
-
-    @property
-    def verdict(self) -> str:
-        """Whether what was measured lies inside the limits, above or below them."""
-        if abs(self.gap_in_half_widths) <= 1.0:
-            return INSIDE
-        return ABOVE if self.gap > 0.0 else BELOW
-
-    @property
-    def about(self) -> LogMeasure:
-        """What it is."""
-        return log_measures()[self.measure]
-
-    @property
-    def title(self) -> str:
-        """Such as `wait for an exchange (night shift)`."""
-        return f"{self.about.label} ({self.where.text})" if self.where.text else self.about.label
-
-    def amount(self, value: float) -> str:
-        """A value in its unit, to three digits; a share in per cent."""
-        if self.about.unit == "share":
-            return f"{100.0 * value:.3g} %"
-        unit = {"1": "", "1/day": ""}.get(self.about.unit, f" {self.about.unit.removesuffix('/day')}")
-        return f"{value:.0f}{unit}" if abs(value) >= 1000.0 else f"{value:.3g}{unit}"
-
-    @property
-    def sentence(self) -> str:
-        """What was measured and what the model gives."""
-        limits = f"{self.amount(self.simulated.low)} to {self.amount(self.simulated.high)}"
-        return (
-            f"{self.title}: {self.amount(self.measured)} measured, {self.amount(self.simulated.mean)} in the model "
-            f"({limits})"
-        )
 
 
 class Stated(NamedTuple):
@@ -169,9 +86,8 @@ class Beside(Shows):
 
     @property
     def weeks_in_words(self) -> str:
-        """The weeks as people count them, such as `weeks 9 to 12`."""
-        parts = [f"{a + 1}" if a == b else f"{a + 1} to {b + 1}" for a, b in stretches_of(self.weeks)]
-        return f"week{'s' if len(self.weeks) > 1 else ''} {listed(parts)}"
+        """The weeks as people count them, such as `weeks 9-12 of 2024`."""
+        return weeks_text(self.first_monday, self.weeks)
 
     @cached_property
     def compared(self) -> tuple[Compared, ...]:
@@ -204,8 +120,13 @@ class Beside(Shows):
 
     @property
     def given(self) -> tuple[str, ...]:
-        """What the model gives wherever it decides."""
-        return tuple(dict.fromkeys(each.about.label for each in self.deciding if self._given(each.measure)))
+        """What the model gives wherever it decides, in short."""
+        return tuple(dict.fromkeys(each.about.short for each in self.deciding if each.measure not in self.missed))
+
+    @property
+    def missed(self) -> tuple[str, ...]:
+        """Measures that it does not give everywhere, the widest gap first."""
+        return tuple(dict.fromkeys(each.measure for each in self.gaps))
 
     @property
     def holds(self) -> bool:
@@ -229,28 +150,19 @@ class Beside(Shows):
             return "One replication carries no verdict; take at least two."
         if not self.deciding:
             return "The logs and the runs have nothing in common that would carry a verdict."
-        gives = (
-            f"The model gives {listed(self.given)} of {self.weeks_in_words}"
-            if self.given
-            else "The model gives nothing"
-        )
+        gives = f"The model gives {listed(self.given) or 'nothing'} of {self.weeks_in_words}"
         if self.holds:
             count = f"{len(self.deciding)} numbers, {100.0 * self.schedule.confidence:g} % simultaneous"
             return f"{gives} ({count})."
-        return " ".join([f"{gives}, but not:", "; ".join(each.sentence for each in self.gaps) + ".", *self._hours()])
+        return " ".join([f"{gives}.", *map(self._told, self.missed)])
 
-    def _given(self, measure: str) -> bool:
-        """Whether the model gives a measure wherever it decides."""
-        return all(each.measure != measure for each in self.gaps)
-
-    def _hours(self) -> list[str]:
-        """Sentences on the hours in which measures that the model does not give are furthest away."""
-        sentences = []
-        for measure in dict.fromkeys(each.measure for each in self.gaps):
-            hour = self.worst_hours.get(measure)
-            if hour is not None and hour.verdict != INSIDE:
-                sentences.append(f"Widest from {hour.where.text.replace('-', ' to ')}: {hour.sentence}.")
-        return sentences
+    def _told(self, measure: str) -> str:
+        """Say what was measured and what the model gives, where the gap is widest and in which hour."""
+        widest, *others = (each for each in self.gaps if each.measure == measure)
+        hour = self.worst_hours.get(measure)
+        also = f"; nor {listed([each.where.text or 'all together' for each in others])}" if others else ""
+        most = "" if hour is None or hour.verdict == INSIDE else f"; widest from {hour.against}"
+        return f"Not given: {widest.sentence}{also}{most}."
 
     @property
     def note(self) -> str:
@@ -356,40 +268,6 @@ def courses(
     ]  # fmt: skip
     take = partial(course_of_run, weeks=tuple(week - plan.weeks[0] for week in plan.weeks))
     return run_each([schedule.scenario], studied, settings, take=take, change=stated)
-
-
-def predicted(values: Floats, confidence: float) -> Predicted:
-    """Where one more value of the same kind lies, as some independent ones tell.
-
-    Parameters
-    ----------
-    values
-        Two or more, none below nothing; those that are not numbers are left out. Any unit.
-    confidence
-        Probability that it lies between the limits, between 0 and 1.
-
-    Returns
-    -------
-    Predicted
-        Their mean, and Student's limits mean -+ t(n-1, (1+confidence)/2) s sqrt(1+1/n) of the cube root, raised again.
-
-    Notes
-    -----
-    Means of waits over a few weeks are skew; the cube root of what has a gamma law is nearly normal (Wilson & Hilferty
-    1931, from memory). Where values vary little it makes no difference.
-
-    Examples
-    --------
-    >>> [round(each, 2) for each in predicted(np.array([1.0, 8.0, 27.0]), 0.9)]
-    [12.0, 0.0, 155.0, 2.0, 3.37]
-    """
-    seen = values[np.isfinite(values)]
-    roots, count = np.cbrt(seen), seen.size
-    quantile = float(stdtrit(count - 1, (1.0 + confidence) / 2.0))
-    middle = float(np.mean(roots))
-    half = quantile * float(np.std(roots, ddof=1)) * float(np.sqrt(1.0 + 1.0 / count))
-    half = max(half, SAME_SHARE / 3.0 * middle, LEAST_ROOT)
-    return Predicted(float(np.mean(seen)), max(0.0, middle - half) ** 3, (middle + half) ** 3, middle, half)
 
 
 def _decides(key: Key) -> bool:

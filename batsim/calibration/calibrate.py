@@ -31,6 +31,7 @@ HOLD_OUT_SHARE = 0.25
 """Share of the whole weeks that are held out when nothing is said. [-]"""
 ROWS = {"exchanges": "exchange", "charges": "charge", "trucks": "truck-shift", "steps": "timing"}
 """What a row of each kind of log is."""
+NOT_INDEPENDENT = "No week could be held out: these are weeks to which it was fitted."
 NOT_BESIDE = "The records have no whole week with times, so the model was not set beside them."
 
 
@@ -73,9 +74,8 @@ class Calibration(Shows):
         """What it comes to, in sentences."""
         if self.beside is None:
             return NOT_BESIDE
-        closes = f" {self.closing.sentence}" if self.closing is not None else ""
-        same = "" if self.weeks.independent else " No week could be held out: these are weeks to which it was fitted."
-        return f"{self.beside.verdict}{closes}{same}"
+        said = self.beside.verdict if self.closing is None else self.closing.verdict
+        return said if self.weeks.independent else f"{said} {NOT_INDEPENDENT}"
 
     @property
     def summary(self) -> dict[str, Any]:

@@ -1,6 +1,6 @@
 """Inputs that may be otherwise than stated: one at a time, in steps to either side."""
 
-import math
+from collections import Counter
 from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
@@ -31,6 +31,8 @@ COUNT_STEPS = {
     BATTERIES: (-2, -1, 1, 2),
 }
 """How many more or fewer there may be, by what is counted."""
+ONE_OF = {STATIONS: "station", ATTENDANTS: "attendant", CHARGERS: "charger", BATTERIES: "battery"}
+"""One of what is counted."""
 POWER, TIMES, LEVEL, COOLING, SPREAD = "mean_power", "exchange_times", "exchange_at", "cool_down", "spread"
 POWER_STEPS, TIMES_STEPS, LEVEL_STEPS = (-0.1, 0.1), (-0.2, 0.2), (-0.05, 0.05)
 """Shares of a mean power and of exchange times, and points of a level."""
@@ -43,17 +45,24 @@ class Candidate(NamedTuple):
 
     kind: str
     """What is counted (see `batsim.study.running.counts`), or one of the others named here."""
-    label: str
-    """Such as `attendants, late shift`."""
+    what: str
+    """Such as `attendants` or `mean power`."""
     steps: tuple[float, ...]
     """How much more or less, without nothing; in the unit of the input."""
     counted: Counted | None = None
     """What there may be more or fewer of."""
     of: str = ""
     """Truck group or battery type that it concerns; all when empty."""
+    which: str = ""
+    """What tells it from others of its kind, such as `late shift`."""
+
+    @property
+    def label(self) -> str:
+        """Such as `attendants, late shift`."""
+        return f"{self.what}, {self.which}" if self.which else self.what
 
     def in_words(self, step: float) -> str:
-        """How much more or less, such as `2 attendants fewer on the late shift`."""
+        """How much more or less, such as `1 attendant fewer (late shift)`."""
         return IN_WORDS[self.kind if self.counted is None else "count"](self, step)
 
 
@@ -101,10 +110,26 @@ def allowed(scenario: Scenario, layout: str, candidate: Candidate) -> Candidate:
 
 def _counts(scenario: Scenario, layout: str) -> Iterator[Candidate]:
     """Everything of which there is a limited number, but bays."""
-    for counted, number in counts_of(scenario, layout).items():
+    numbers = counts_of(scenario, layout)
+    types = Counter(kind for kind, _ in {(counted.kind, counted.name) for counted in numbers})
+    for counted, number in numbers.items():
         if counted.kind in COUNT_STEPS and number < UNLIMITED:
             steps = tuple(float(step) for step in COUNT_STEPS[counted.kind] if number + step >= 1)
-            yield Candidate(counted.kind, _label(counted), steps, counted)
+            what = counted.name.replace("_", " ") if counted.kind == DEVICES else counted.kind
+            which = ", ".join(_which(counted, types[counted.kind] > 1))
+            yield Candidate(counted.kind, what, steps, counted, which=which)
+
+
+def _which(counted: Counted, several: bool) -> Iterator[str]:
+    """What tells it from others: shift, type where there are several, lot and area."""
+    if counted.kind == ATTENDANTS:
+        yield counted.name if "shift" in counted.name.lower() else f"{counted.name} shift"
+    elif counted.kind != DEVICES and several:
+        yield counted.name
+    if counted.lot:
+        yield f"lot {counted.lot}"
+    if counted.area:
+        yield area_in_words(counted.area)
 
 
 def _of_groups(scenario: Scenario, layout: str) -> Iterator[Candidate]:
@@ -126,20 +151,6 @@ def _of_batteries(scenario: Scenario, layout: str) -> Iterator[Candidate]:
     for name in names:
         of = name if len(names) > 1 else ""
         yield Candidate(COOLING, f"cool-down{_of(of)}", COOLING_STEPS, of=name)
-
-
-def _label(counted: Counted) -> str:
-    """What is counted, in words."""
-    name = counted.name.replace("_", " ")
-    word = {DEVICES: name}.get(counted.kind, counted.kind)
-    about = f", {_shift(name)}" if counted.kind == ATTENDANTS else ""
-    lot = f" of lot {counted.lot}" if counted.lot else ""
-    return f"{word}{lot}{about}{f' of {area_in_words(counted.area)}' if counted.area else ''}"
-
-
-def _shift(name: str) -> str:
-    """Name of a shift with the word."""
-    return name if "shift" in name.lower() else f"{name} shift"
 
 
 def _of(name: str) -> str:
@@ -248,23 +259,30 @@ CHANGES: dict[str, Callable[[Scenario, str, str, float], Scenario]] = {
 
 
 def _count_in_words(candidate: Candidate, step: float) -> str:
-    """Such as `about 2 attendants fewer, late shift`."""
-    what, _, when = candidate.label.partition(", ")
-    number = abs(step)
-    amount = f"{number:.0f}" if math.isclose(number, round(number), abs_tol=0.05) else f"{number:.1f}"
-    of = "" if not when else f" on the {when}"
-    one = what.removesuffix("s") if candidate.kind != BATTERIES else what.replace("batteries", "battery", 1)
-    word = one if amount == "1" else what if candidate.kind != DEVICES else f"{what}s"
-    return f"{amount} {word} {'fewer' if step < 0.0 else 'more'}{of}"
+    """Such as `1 attendant fewer (late shift)`."""
+    number, what = abs(step), candidate.what
+    if candidate.kind == DEVICES:
+        what = what if number == 1.0 else f"{what}s"
+    elif number == 1.0:
+        what = ONE_OF[candidate.kind]
+    which = f" ({candidate.which})" if candidate.which else ""
+    return f"{number:.0f} {what} {_more(step, 'more', 'fewer')}{which}"
+
+
+def _more(step: float, more: str, less: str) -> str:
+    """The word for more or less."""
+    return less if step < 0.0 else more
 
 
 IN_WORDS: dict[str, Callable[[Candidate, float], str]] = {
     "count": _count_in_words,
-    POWER: lambda one, step: f"a {one.label} {100 * abs(step):.0f} % {'less' if step < 0.0 else 'more'}",
-    TIMES: lambda one, step: f"{one.label} {100 * abs(step):.0f} % {'shorter' if step < 0.0 else 'longer'}",
-    LEVEL: lambda one, step: f"a {one.label} {100 * abs(step):.0f} points {'lower' if step < 0.0 else 'higher'}",
-    COOLING: lambda one, step: f"a {one.label} {abs(step):.0f} min {'shorter' if step < 0.0 else 'longer'}",
-    SPREAD: lambda one, step: f"a {one.label} {abs(step):.0f} min {'shorter' if step < 0.0 else 'longer'}",
+    POWER: lambda one, step: f"{100 * abs(step):.0f} % {_more(step, 'more', 'less')} {one.what}",
+    TIMES: lambda one, step: f"{one.what} {100 * abs(step):.0f} % {_more(step, 'longer', 'shorter')}",
+    LEVEL: lambda _, step: f"trucks that come with {100 * abs(step):.0f} % {_more(step, 'more', 'less')} charge left",
+    COOLING: lambda one, step: f"a {one.what} {abs(step):.0f} min {_more(step, 'longer', 'shorter')}",
+    SPREAD: lambda one, step: (
+        f"trucks that come at a shift change over {abs(step):.0f} min {_more(step, 'more', 'less')}"
+    ),
 }
 """How much more or less, by what it is."""
 LOOK_AT = {

@@ -11,7 +11,7 @@ import numpy as np
 from batsim.calibration.beside import Beside, courses
 from batsim.calibration.candidates import LOOK_AT, Candidate, Otherwise, allowed, candidates
 from batsim.calibration.course import Course, Key
-from batsim.display import Frame, Shows, frame_of
+from batsim.display import Frame, Shows, frame_of, listed
 from batsim.scenario.settings import Settings
 from batsim.statistics.intervals import Floats
 from batsim.study.running.runs import plain
@@ -24,8 +24,8 @@ MOST_STEPS = 2
 """Steps that each of them is followed."""
 LITTLE_SHARE = 0.3
 """Part of the gap below which what an input closes is no explanation."""
-
-
+MOST_SHARE = 0.8
+"""Part of the gap above which what an input closes is as good as all."""
 Point = tuple[float, Floats]
 """A step of an input, and the gaps there in half-widths."""
 
@@ -43,7 +43,7 @@ class Closer(NamedTuple):
 
     @property
     def in_words(self) -> str:
-        """Such as `1 attendant fewer on the late shift`; empty where it is best as it is stated."""
+        """Such as `1 attendant fewer (late shift)`; empty where it is best as it is stated."""
         return self.candidate.in_words(self.step) if self.step else ""
 
 
@@ -88,10 +88,18 @@ class Closing(Shows):
         if self.best is None:
             return "No input that was tried closes the gap alone: look for what is done otherwise than it is stated."
         share = f"{100.0 * self.closed_share(self.best):.0f} % of the squared gaps"
-        rest = "" if not self.best.missed else f", {len(self.best.missed)} numbers would still not be given"
-        others = "".join(f" or {each.in_words}" for each in self.rivals)
-        words = f"{self.best.in_words}{others} would close it ({share}{rest})"
-        return f"{words[0].upper()}{words[1:]}: {LOOK_AT[self.best.candidate.kind]}."
+        count = len(self.best.missed)
+        rest = f", {count} number{'s' * (count > 1)} would still not be given" if count else ""
+        it = "it" if self.closed_share(self.best) > MOST_SHARE else "part of it"
+        names = listed([each.in_words for each in (self.best, *self.rivals)], "or")
+        words = f"{names} would close {it} ({share}{rest})"
+        look = listed([LOOK_AT[each.candidate.kind] for each in (self.best, *self.rivals)])
+        return f"{words[0].upper()}{words[1:]}: {look}."
+
+    @property
+    def verdict(self) -> str:
+        """What the model gives and what it does not, what would close that, and where to look."""
+        return f"{self.beside.verdict} {self.sentence}"
 
     @property
     def frame(self) -> Frame:

@@ -48,8 +48,10 @@ class LogMeasure(NamedTuple):
     of: str
     """What it is made of: events of `EVENTS`, or a level of `LEVELS`."""
     how: str
-    """How it is made of them: mean, 95 %, total a day; level, most, least."""
+    """How it is made of them: mean, 95 %, total a day; level, busiest hour, most, least."""
     unit: str
+    short: str
+    """What it is in a row of others, such as `waits`."""
     label: str
     needs: tuple[str, ...]
     """Columns of logs, such as `exchanges.wait_min`."""
@@ -69,8 +71,8 @@ def log_measures() -> dict[str, LogMeasure]:
     with Path(__file__).with_name("course.csv").open(newline="", encoding="utf-8") as lines:
         found = [
             LogMeasure(
-                row["name"], row["of"], row["how"], row["unit"], row["label"], tuple(row["needs"].split()),
-                tuple(row["cuts"].split()), tuple(row["deciding"].split()), row["meaning"],
+                row["name"], row["of"], row["how"], row["unit"], row["short"], row["label"],
+                tuple(row["needs"].split()), tuple(row["cuts"].split()), tuple(row["deciding"].split()), row["meaning"],
             )
             for row in csv.DictReader(lines)
         ]  # fmt: skip
@@ -358,14 +360,14 @@ LEVELS: dict[str, Callable[[_Weeks], Level]] = {"on_charge": _on_charge, "ready"
 
 def _of_level(measure: LogMeasure, told: _Weeks) -> Iterator[tuple[Where, float]]:
     """A measure of a number over time, in each of its cuts."""
-    level, hour = LEVELS[measure.of](told), np.arange(HOURS_A_DAY) * MINUTES_AN_HOUR
-    if measure.how != "level":
+    level = LEVELS[measure.of](told)
+    if measure.how in ("most", "least"):
         ends = [(first * WEEK_MIN, (last + 1) * WEEK_MIN) for first, last in told.stretches]
         seen = np.concatenate([level.changes(*each) for each in ends])
         yield Where(), float(np.max(seen) if measure.how == "most" else np.min(seen))
         return
-    yield Where(), level.mean(told.day_starts, told.day_starts + DAY_MIN)
+    begins = [told.day_starts + number * MINUTES_AN_HOUR for number in range(HOURS_A_DAY)]
+    by_hour = [level.mean(begin, begin + MINUTES_AN_HOUR) for begin in begins]
+    yield Where(), max(by_hour) if measure.how == "busiest hour" else float(np.mean(by_hour))
     if HOUR in measure.cuts:
-        for number in range(HOURS_A_DAY):
-            begins = told.day_starts + hour[number]
-            yield _hour(number), level.mean(begins, begins + MINUTES_AN_HOUR)
+        yield from ((_hour(number), mean) for number, mean in enumerate(by_hour))

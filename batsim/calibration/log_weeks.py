@@ -1,8 +1,9 @@
 """Weeks of a log in the calendar of its site: a scenario that begins with one, working days, stretches of weeks."""
 
 from collections.abc import Collection, Sequence
-from datetime import date
+from datetime import date, timedelta
 
+from batsim.display import listed
 from batsim.scenario.parts.calendar import Begin, Window, group_windows, joined, weekly_starts, whole_shifts
 from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, WEEKS_A_YEAR
 from batsim.scenario.site import Scenario
@@ -35,6 +36,22 @@ def stretches_of(weeks: Collection[int]) -> list[tuple[int, int]]:
     """
     windows = joined([(week, week + 1) for week in weeks])
     return [(int(first), int(end) - 1) for first, end in windows]
+
+
+def weeks_text(first_monday: date, weeks: Collection[int]) -> str:
+    """Weeks from 0 in the words of the calendar.
+
+    Examples
+    --------
+    >>> weeks_text(date(2024, 3, 4), [0, 1, 4])
+    'weeks 10-11 and 14 of 2024'
+    """
+    if not weeks:
+        return "weeks that nobody stated"
+    days = {week: first_monday + timedelta(weeks=week) for week in weeks}
+    numbers = [[days[week].isocalendar().week for week in stretch] for stretch in stretches_of(weeks)]
+    spans = [f"{first}-{last}" if last != first else f"{first}" for first, last in numbers]
+    return f"week{'s' * (len(weeks) > 1)} {listed(spans)} of {days[max(weeks)].isocalendar().year}"
 
 
 def working_days(scenario: Scenario, weeks: Collection[int]) -> list[int]:

@@ -215,6 +215,8 @@ class _Reader:
         self._check_needed()
         begins, ends = self._utc(times, "start"), self._utc(times, "end")
         start_wall = times["start"].wall_s if "start" in times else begins
+        after_s = self._into_the_day(times, names)
+        begins, start_wall = begins + after_s, start_wall + after_s
         known = np.isfinite(start_wall) & sieve.kept
         self.monday = first_monday or (monday_before(float(start_wall[known].min())) if known.any() else None)
         origin = seconds_of(self.monday) if self.monday else 0.0
@@ -231,6 +233,15 @@ class _Reader:
         frame = pd.DataFrame(columns)
         self._check(frame, begins, names)
         return frame
+
+    def _into_the_day(self, times: dict[str, Times], names: dict[str, list[str]]) -> Floats:
+        """When the shift begins, where a row says the day and the shift. [s after midnight]"""
+        after_s = np.zeros(self.sieve.lines.size)
+        if self.scenario is None or "shift" not in names or "start" not in times:
+            return after_s
+        shifts = self.scenario.week.shifts
+        starts_s = [SECONDS_A_MINUTE * shifts[name].from_min if name in shifts else 0.0 for name in names["shift"]]
+        return np.where(times["start"].days_alone, starts_s, after_s)
 
     def _utc(self, times: dict[str, Times], name: str) -> Floats:
         """Times of a column, not a number where there are none. [s]"""

@@ -98,6 +98,9 @@ class _Maker:
     def _parts(self, handling: str, parts: Mapping[str, list[Step]]) -> Iterator[tuple[str, Timed | None]]:
         """Parts of exchanges that are timed as one; the whole where the truck stays until its end."""
         rows = self.exchanges
+        if rows.empty:
+            yield from ((key, None) for key in parts)
+            return
         mine = self.sources.handling_of(rows) == handling
         whole = np.where(marks(rows, "censored"), np.nan, floats(rows, "duration_min"))
         station = floats(rows, "truck_free_min") - floats(rows, "start_min")
@@ -117,6 +120,8 @@ class _Maker:
     def _by_step(self, handling: str, steps: "list[Step] | tuple[Step, ...]") -> dict[str, Timed]:
         """Each of some steps; nothing unless all of them were timed."""
         rows = self.steps
+        if rows.empty or not steps:
+            return {}
         of = self.sources.handling_of(rows)
         mine = (of == handling) | (of == "")
         lasts = floats(rows, "duration_min")

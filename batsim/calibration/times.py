@@ -77,6 +77,13 @@ class Clock:
         )
         return f"local times {change}, {form}; durations are those that elapsed"
 
+    def is_day(self, cell: str) -> bool:
+        """Whether a cell says a day alone."""
+        if self.form is not None:
+            return not _keeps(self.form, PROBE)
+        parts = ISO.fullmatch(cell)
+        return parts is not None and not parts[2]
+
     def read(self, cells: Sequence[str], *, days: bool = False) -> "Times":
         """Read cells; a day alone is its midnight where days will do."""
         return Times(self, cells, days=days)
@@ -88,6 +95,8 @@ class Times:
     def __init__(self, clock: Clock, cells: Sequence[str], *, days: bool) -> None:
         written, offset = _parsed(clock.form, cells, days=days)
         self.has_offset: bool = bool(offset.any())
+        self.days_alone: Flags = np.array([days and clock.is_day(cell) for cell in cells], dtype=bool)
+        """Cells that say no time of the day."""
         self.wrong: dict[str, Flags] = {}
         """Cells that cannot be used, by reason."""
         blank = np.array([not cell for cell in cells], dtype=bool)

@@ -7,8 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from batsim.calibration.log import Gap, Log
-from batsim.calibration.log_weeks import hours_of_shift, in_calendar, shifts_of, stretches_of
-from batsim.display import listed
+from batsim.calibration.log_weeks import hours_of_shift, in_calendar, shifts_of, weeks_text
 from batsim.measures.windows import Floats
 from batsim.scenario.parts.week import WEEK_MIN, WEEKS_A_YEAR
 from batsim.scenario.site import Scenario
@@ -44,12 +43,7 @@ class SplitWeeks(NamedTuple):
 
     def text(self, weeks: Sequence[int]) -> str:
         """Weeks in words, such as `weeks 12-15 and 17 of 2024`."""
-        if not weeks:
-            return "weeks that nobody stated"
-        numbers = [[self._day(week).isocalendar().week for week in stretch] for stretch in stretches_of(weeks)]
-        spans = [f"{first}-{last}" if last != first else f"{first}" for first, last in numbers]
-        plural = "s" * (len(weeks) > 1)
-        return f"week{plural} {listed(spans)} of {self._day(max(weeks)).isocalendar().year}"
+        return weeks_text(self.first_monday, weeks)
 
     def _day(self, week: int) -> date:
         return self.first_monday + timedelta(weeks=week)

@@ -5,8 +5,9 @@ from datetime import date, datetime, time, timedelta
 from itertools import groupby
 from math import isfinite
 
-from batsim.calibration.beside import INSIDE, Beside, Compared
+from batsim.calibration.beside import Beside
 from batsim.calibration.calibrate import Calibration
+from batsim.calibration.compared import INSIDE, Compared
 from batsim.calibration.finding import Finding
 from batsim.calibration.log import Gap, Log
 from batsim.display import counted

@@ -9,6 +9,7 @@ import pytest
 
 import batsim
 from batsim.calibration.calibrate import Calibration
+from batsim.calibration.finding import Finding
 from batsim.errors import ScenarioError
 from batsim.scenario.reading import read
 from batsim.scenario.settings import Settings
@@ -57,7 +58,7 @@ def trucks(folder: Path, kw: dict[str, float], spread: float = 0.0) -> str:
     return table(folder, "trucks.csv", "truck,group,shift,date,hours [h],energy [kWh]", rows)
 
 
-def by_title(found: Calibration) -> dict[str, batsim.Calibration]:
+def by_title(found: Calibration) -> dict[str, Finding]:
     return {each.title: each for each in found.findings}
 
 
@@ -77,7 +78,7 @@ def test_times_of_an_exchange(site: Scenario, tmp_path: Path) -> None:
 
 def test_drivers_who_stay_to_the_end(site: Scenario, tmp_path: Path) -> None:
     """One time for the whole exchange."""
-    rows = [f"T{n % 8},reach,{day}T{6 + n}:00,{day}T{6 + n}:{10 + n}" for day in DAYS for n in range(6)]
+    rows = [f"T{n},reach,{day}T{10 + n}:00,{day}T{10 + n}:{10 + n}" for day in DAYS for n in range(6)]
     found = batsim.calibrate(site, exchanges=table(tmp_path, "x.csv", "truck,group,start,end", rows), settings=TWO)
     whole = by_title(found)["exchange from begin to end, overhead_hoist"]
 
@@ -158,7 +159,7 @@ def test_what_is_written_reads_as_what_was_run(site: Scenario, tmp_path: Path) -
 
 def test_what_lies_nearly_at_the_stated_value_is_not_written(site: Scenario, tmp_path: Path) -> None:
     """Clocks of loggers show no more."""
-    rows = [f"way to the room,reach,{54 + n % 2}" for n in range(40)]
+    rows = [f"way to the room,reach,{53.9 + n % 2 / 5}" for n in range(40)]
     found = batsim.calibrate(site, steps=table(tmp_path, "w.csv", "step,group,time [s]", rows), settings=TWO)
     way = by_title(found)["way to the room, reach"]
 
