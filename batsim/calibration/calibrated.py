@@ -12,13 +12,16 @@ from batsim.display import counted
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.reading import read_scenario_text, stated_data
 from batsim.scenario.site import Scenario
-from batsim.scenario.text.located_data import Path
+from batsim.scenario.text.located_data import Path, path_text
 from batsim.scenario.text.plain_yaml import seen_from, yaml_text
 
 HEAD = "# {}, with what its records say; written by batsim calibrate. All else stands in the extended file.\n"
 """First line; the braces stand for the name of the site."""
 NO_FILE = "stands in no file that another one could extend; save it, and read it from there"
 HANDLING, FROM, TRUCKS = "handling", "from", "trucks"
+EXCHANGE_TIMES, STEP_TIMES, WHOLE = "exchange_times", "step_times", "whole"
+PART_OF = {"waits": "truck_waits", "gone": "truck_gone"}
+"""Key of the part of an exchange to which a step belongs, by what its truck does."""
 
 
 def calibrated(scenario: Scenario, findings: Sequence[Finding]) -> Scenario:
@@ -32,6 +35,8 @@ def calibrated(scenario: Scenario, findings: Sequence[Finding]) -> Scenario:
         Those that are written are taken, the others stay as the site states them.
     """
     data = stated_data(scenario)
+    for path in in_the_way(scenario, data, findings):
+        del data[HANDLING][path[1]][path[2]][path[3]]
     _take(data, data, findings)
     return read_scenario_text(yaml_text(data), scenario.file)
 
@@ -65,7 +70,10 @@ def calibrated_text(
     """
     if not FilePath(scenario.file).is_file():
         raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, "", NO_FILE)])
-    stated, data = stated_data(scenario), {"extends": seen_from(FilePath(beside).parent, FilePath(scenario.file))}
+    stated = stated_data(scenario)
+    data: dict[str, Any] = {"extends": seen_from(FilePath(beside).parent, FilePath(scenario.file))}
+    if drop := [path_text(path) for path in in_the_way(scenario, stated, findings)]:
+        data["drop"] = drop
     notes = {
         finding.path: f"from {counted(finding.rows, finding.row)}, {weeks.text(weeks.fitted)}"
         for finding in findings
@@ -73,6 +81,24 @@ def calibrated_text(
     }
     _take(data, stated, findings)
     return HEAD.format(scenario.site.name) + yaml_text({**data, "calibration": dict(calibration)}, notes)
+
+
+def in_the_way(scenario: Scenario, stated: Mapping[str, Any], findings: Sequence[Finding]) -> list[Path]:
+    """Times on site that are stated of parts of an exchange, where others of the same part come in their place."""
+    found: dict[Path, None] = {}
+    for path in (finding.path for finding in findings if finding.is_written):
+        if path[0] != HANDLING or path[2] not in (EXCHANGE_TIMES, STEP_TIMES):
+            continue
+        own = (stated.get(HANDLING) or {}).get(path[1]) or {}
+        of = {step.step: PART_OF[step.truck] for step in scenario.handling[str(path[1])].stated_steps}
+        key = path[3] if path[2] == EXCHANGE_TIMES else of[str(path[3])]
+        others = {name: name for name in own.get(EXCHANGE_TIMES) or {} if (EXCHANGE_TIMES, name) != path[2:]}
+        steps = {name: of[name] for name in own.get(STEP_TIMES) or {} if path[2] == EXCHANGE_TIMES}
+        for section, parts in ((EXCHANGE_TIMES, others), (STEP_TIMES, steps)):
+            for name, part in parts.items():
+                if WHOLE in (key, part) or part == key:
+                    found[HANDLING, path[1], section, name] = None
+    return list(found)
 
 
 def _take(data: dict[str, Any], stated: Mapping[str, Any], findings: Sequence[Finding]) -> None:

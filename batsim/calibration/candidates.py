@@ -167,10 +167,7 @@ def _power(scenario: Scenario, _: str, of: str, step: float) -> Scenario:
         if group.duty is None:
             law = group.run_time_min
             return group if law is None else group.model_copy(update={"run_time_min": scaled(law, 1.0 / (1.0 + step))})
-        names = ("mean_kw", "energy_per_shift_kwh")
-        stated = {name: getattr(group.duty, name) for name in names}
-        more = {name: (1.0 + step) * number for name, number in stated.items() if number is not None}
-        return group.model_copy(update={"duty": group.duty.model_copy(update=more)})
+        return group.model_copy(update={"duty": group.duty.times(1.0 + step)})
 
     return scenario.model_copy(update={"trucks": tuple(map(drawing, scenario.trucks))})
 

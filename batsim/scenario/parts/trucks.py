@@ -51,6 +51,13 @@ class Duty(Frozen):
         if (self.mean_kw is None) == (self.energy_per_shift_kwh is None):
             yield Fault((), "needs either 'mean_power' (such as 3.4 kW) or 'energy_per_shift' (such as 24 kWh)")
 
+    def times(self, factor: float) -> "Duty":
+        """Return the duty of trucks that draw so many times as much."""
+        kw, kwh = self.mean_kw, self.energy_per_shift_kwh
+        if isinstance(kw, dict):
+            return self.model_copy(update={"mean_kw": {shift: factor * each for shift, each in kw.items()}})
+        return self.model_copy(update={"mean_kw": kw and factor * kw, "energy_per_shift_kwh": kwh and factor * kwh})
+
     def kw_in(self, shift: str, shift_min: float) -> float:
         """Mean power in a shift of so many working minutes. [kW]"""
         if self.mean_kw is None:

@@ -117,7 +117,7 @@ def test_frame_and_plain_data_say_the_same(beside):
     assert frame["measured"].tolist() == [each["measured"] for each in data["measures"]]
     assert data["verdict"] == beside.verdict
     assert "exchanges_per_day" in beside._repr_html_()
-    assert repr(beside) == "<Beside: Hidden room (invented): today beside its logs, weeks 1 to 2>"
+    assert repr(beside) == "<Beside: Hidden room (invented): today beside its logs, weeks 10-11 of 2024>"
 
 
 def test_a_note_tells_of_rows_that_are_not_used(room, logs):
@@ -161,7 +161,7 @@ def test_weeks_that_are_not_looked_at_lie_between(room, logs):
     told = batsim.beside(room, "today", logs, [0, 2], settings=ONE)
 
     assert told.schedule.weeks == 3.0
-    assert told.weeks_in_words == "weeks 1 and 3"
+    assert told.weeks_in_words == "weeks 10 and 12 of 2024"
     record = record_of(room, "today", seed=7, length_min=3 * WEEK_MIN, warm_up_min=0.0)
     whole = course_of_run(record, room, [0, 1, 2])
     assert course_of_run(record, room, [0, 2])["exchanges_per_day", SITE] != whole["exchanges_per_day", SITE]

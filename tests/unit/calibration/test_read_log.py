@@ -124,7 +124,7 @@ def test_energy_of_a_shift_with_a_day_alone():
     log = read("Vehicle;date;shift;hours [h];energy (MJ)\n7;2024-03-06;Early;6,5;72\n", "trucks", scenario=KESTREL)
 
     (row,) = log.rows.to_dict("records")
-    assert (row["truck"], row["shift"], row["start_min"]) == ("7", "early", 2 * DAY)
+    assert (row["truck"], row["shift"], row["start_min"]) == ("7", "early", 2 * DAY + 360.0)
     assert (row["worked_min"], row["energy_kwh"]) == (390.0, 20.0)
 
 
