@@ -177,7 +177,7 @@ def write_on(ax: Axes, x: float, y: float, text: str, colour: str, height: float
         y,
         text,
         ha="center",
-        va="center",
+        va="center_baseline",
         fontsize=NOTE_PT,
         color=ink_on(colour),
         zorder=4.7,

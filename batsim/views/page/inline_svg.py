@@ -11,6 +11,8 @@ from warnings import catch_warnings, filterwarnings
 from matplotlib import rc_context
 from matplotlib.figure import Figure
 
+from batsim.views.page.svg_tiles import PATTERN, small_tile
+
 SETTINGS: dict[Any, Any] = {
     "svg.fonttype": "none",
     "svg.hashsalt": "batsim",
@@ -55,6 +57,7 @@ def inline_svg(figure: Figure, prefix: str, title: str, description: str) -> str
     svg = svg[svg.index("<svg") :]
     svg = re.sub(r"\s*<metadata>.*?</metadata>", "", svg, flags=re.DOTALL)
     svg = re.sub(r"\s*\n\s*", "\n", svg)
+    svg = PATTERN.sub(lambda pattern: small_tile(pattern[0]), svg)
     head, _, body = TAG.sub(lambda tag: _shorter(tag[0], prefix), svg).partition(">")
     head = re.sub(r'\s(?:width|height)="[^"]*"', "", head)
     label = f'role="img" aria-labelledby="{prefix}-title {prefix}-desc"'

@@ -92,7 +92,7 @@ def _answer(plans: Plan, advised: Recommendation) -> dict[str, Any]:
             marked(name, scenario.present, impossible=bool(plans.layouts[name].impossible)) for name in advised.ranking
         ],
         "rows": list(_rows(plans, advised.ranking)),
-        "reasons": [without_keys(reason) for reason in (advised.of_targets, advised.usual) if reason],
+        "usual": without_keys(advised.usual),
         "lines": [line for line in best.equipment if line.to_order],
         "sum": f"{best.money.purchase.as_quoted.text} {best.money.currency}",
         "order_csv": base64.b64encode(order_csv(best).encode()).decode(),
