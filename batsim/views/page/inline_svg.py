@@ -20,6 +20,8 @@ SETTINGS: dict[Any, Any] = {
     "font.family": "sans-serif",
 }
 """Text stays text, a dollar sign in a name too; the same figure gives the same bytes."""
+AROUND_IN = 0.03
+"""Around what is drawn, for the page has its own margins. [in]"""
 TAG = re.compile(r"<!--.*?-->|<[^>]*>", re.DOTALL)
 REFERS = re.compile(r'(?:url\(|href=")#([^)"]+)')
 """What a part of a drawing names another part by."""
@@ -54,7 +56,7 @@ def inline_svg(figure: Figure, prefix: str, title: str, description: str) -> str
     """
     text = StringIO()
     with for_a_page():
-        figure.savefig(text, format="svg", metadata={"Date": None, "Creator": None}, bbox_inches="tight")
+        figure.savefig(text, format="svg", metadata={"Date": None, "Creator": None}, bbox_inches="tight", pad_inches=AROUND_IN)
     svg = text.getvalue()
     svg = svg[svg.index("<svg") :]
     svg = re.sub(r"\s*<metadata>.*?</metadata>", "", svg, flags=re.DOTALL)
