@@ -56,7 +56,9 @@ def inline_svg(figure: Figure, prefix: str, title: str, description: str) -> str
     """
     text = StringIO()
     with for_a_page():
-        figure.savefig(text, format="svg", metadata={"Date": None, "Creator": None}, bbox_inches="tight", pad_inches=AROUND_IN)
+        figure.savefig(
+            text, format="svg", metadata={"Date": None, "Creator": None}, bbox_inches="tight", pad_inches=AROUND_IN
+        )
     svg = text.getvalue()
     svg = svg[svg.index("<svg") :]
     svg = re.sub(r"\s*<metadata>.*?</metadata>", "", svg, flags=re.DOTALL)

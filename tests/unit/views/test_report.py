@@ -397,9 +397,9 @@ def hatched(hatch: str) -> str:
         return inline_svg(figure, "one", "A title", "What it shows")
 
 
-@pytest.mark.parametrize(("hatch", "seen"), [("//", 10), ("--", 4), ("..", 13 + 8), ("oo", 13 + 8)])
+@pytest.mark.parametrize(("hatch", "seen"), [("//", 5), ("--", 4), ("..", 3 * 5 + 2 * 4), ("oo", 2 * 23)])
 def test_a_hatch_is_cut_to_the_tile_that_repeats(hatch: str, seen: int) -> None:
-    """A third of its side; its lines 6 pt apart, its dots too, every other row of them half a step aside."""
+    """A third of its side: of a hatch of two signs 5 slopes, 4 levels, 3 rows of 5 dots and 2 of 4; a ring is two lines."""
     (pattern,) = re.findall(r"<pattern.*?</pattern>", hatched(hatch), re.DOTALL)
 
     assert pattern.count('width="24"') == pattern.count('height="24"') == 2
@@ -407,17 +407,27 @@ def test_a_hatch_is_cut_to_the_tile_that_repeats(hatch: str, seen: int) -> None:
     assert len(pattern) < MOST_OF_A_HATCH
 
 
-MOST_OF_A_HATCH = 8000
-"""Bytes of a hatch; one of dots on the whole tile takes 50,000."""
+MOST_OF_A_HATCH = 12_000
+"""Bytes of a hatch; rings on the whole tile take 90,000."""
 
 
 def test_what_nothing_refers_to_has_no_id() -> None:
     """Groups that say nothing are left out; what is drawn keeps its clips and hatches."""
-    read = Page(hatched("//"))
+    read, named = Page(hatched("//")), re.findall(r"url\(#([^)]+)\)", hatched("//"))
 
     assert read.open == []
-    assert set(read.ids) == {*read.refers, "one-title", "one-desc"}
+    assert set(read.ids) == {*read.refers, *named}
+    assert len(set(named)) == 2
     assert "<g>" not in hatched("//")
+
+
+def test_the_page_stays_light() -> None:
+    """With all its charts, tables and the replay, for a small site."""
+    assert len(page().encode()) < MOST_OF_A_PAGE
+
+
+MOST_OF_A_PAGE = 420_000
+"""Bytes of the page of the surveyed site: what it takes and a small margin."""
 
 
 def test_what_stands_behind_the_answer_is_folded() -> None:
