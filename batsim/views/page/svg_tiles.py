@@ -3,8 +3,8 @@
 import re
 
 DRAWN, TILE = 72, 24
-"""Side of the tile that matplotlib draws, and of the part of it that repeats for each of its hatches: it puts six lines,
-or rows of dots every other of which lies half a step aside, on a tile for each sign of a hatch. [pt]"""
+"""Side of the tile that matplotlib draws, and of the part of it that repeats whatever the hatch: for each of its signs
+there are six lines on the tile, or six rows of dots every other of which lies half a step aside. [pt]"""
 PATTERN = re.compile(rf'<pattern [^>]*width="{DRAWN}"[^>]*>.*?</pattern>', re.DOTALL)
 """A hatch as matplotlib draws it."""
 BESIDE = 1.0

@@ -399,7 +399,7 @@ def hatched(hatch: str) -> str:
 
 @pytest.mark.parametrize(("hatch", "seen"), [("//", 5), ("--", 4), ("..", 3 * 5 + 2 * 4), ("oo", 2 * 23)])
 def test_a_hatch_is_cut_to_the_tile_that_repeats(hatch: str, seen: int) -> None:
-    """A third of its side: of a hatch of two signs 5 slopes, 4 levels, 3 rows of 5 dots and 2 of 4; a ring is two lines."""
+    """A third of its side: of a hatch of two signs 5 slopes, 4 levels, 3 rows of 5 dots and 2 of 4; rings are two."""
     (pattern,) = re.findall(r"<pattern.*?</pattern>", hatched(hatch), re.DOTALL)
 
     assert pattern.count('width="24"') == pattern.count('height="24"') == 2
