@@ -85,7 +85,8 @@ def heading(ax: Axes, title: str, note: str = "", size_pt: float = TITLE_PT) -> 
     lines = fill(note, max(24, int(width_pt / (LETTER * NOTE_PT))))
     pad = 6.0 + (5.0 + 1.25 * NOTE_PT * (lines.count("\n") + 1) if note else 0.0)
     wide = max(16, int(width_pt / (1.15 * LETTER * size_pt)))
-    ax.set_title(fill(title, wide), loc="left", fontsize=size_pt, fontweight="bold", pad=pad, parse_math=False)
+    title = fill(title, wide, break_on_hyphens=False)
+    ax.set_title(title, loc="left", fontsize=size_pt, fontweight="bold", pad=pad, parse_math=False)
     if note:
         _small_above(ax, lines, 0.0, 6.0)
 
@@ -177,7 +178,7 @@ def write_on(ax: Axes, x: float, y: float, text: str, colour: str, height: float
         y,
         text,
         ha="center",
-        va="center",
+        va="center_baseline",
         fontsize=NOTE_PT,
         color=ink_on(colour),
         zorder=4.7,

@@ -20,7 +20,7 @@ from batsim.views.text.trace_text import clock
 
 LEAST_IN, MOST_IN, AROUND_IN, ROW_IN = 2.2, 3.94, 1.3, 0.2
 """Least and greatest height of the figure, what stands around the lanes, and height of a lane with room. [in]"""
-MOST_LANES, LEAST_TRUCKS = 20, 9
+MOST_LANES, LEAST_TRUCKS = 16, 9
 """Lanes up to which words of their size can be read, and of them trucks that are never left out for things."""
 LETTERS, HEIGHT, GAP = 28, 0.84, 0.35
 """Letters of the name of a lane, height of what is in it, and gap between kinds of lane. [-, lanes, lanes]"""

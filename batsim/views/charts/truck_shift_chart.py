@@ -104,7 +104,8 @@ def _steps(shift: TruckShift) -> Iterator[Step]:
 
 def _number(step: Step) -> str:
     """Minutes of a step."""
-    return f"\N{MINUS SIGN}{short_number(step.minutes)}" if step.taken else short_number(step.minutes)
+    minutes = short_number(step.minutes)
+    return f"\N{MINUS SIGN}{minutes}" if step.taken and minutes != "0" else minutes
 
 
 def _finding(shift: TruckShift) -> str:

@@ -11,6 +11,8 @@ from warnings import catch_warnings, filterwarnings
 from matplotlib import rc_context
 from matplotlib.figure import Figure
 
+from batsim.views.page.svg_tiles import PATTERN, small_tile
+
 SETTINGS: dict[Any, Any] = {
     "svg.fonttype": "none",
     "svg.hashsalt": "batsim",
@@ -18,7 +20,11 @@ SETTINGS: dict[Any, Any] = {
     "font.family": "sans-serif",
 }
 """Text stays text, a dollar sign in a name too; the same figure gives the same bytes."""
+AROUND_IN = 0.03
+"""Around what is drawn, for the page has its own margins. [in]"""
 TAG = re.compile(r"<!--.*?-->|<[^>]*>", re.DOTALL)
+REFERS = re.compile(r'(?:url\(|href=")#([^)"]+)')
+"""What a part of a drawing names another part by."""
 Step = tuple[int, int]
 """How far across and down, in tenths of a point."""
 
@@ -50,16 +56,33 @@ def inline_svg(figure: Figure, prefix: str, title: str, description: str) -> str
     """
     text = StringIO()
     with for_a_page():
-        figure.savefig(text, format="svg", metadata={"Date": None, "Creator": None}, bbox_inches="tight")
+        figure.savefig(
+            text, format="svg", metadata={"Date": None, "Creator": None}, bbox_inches="tight", pad_inches=AROUND_IN
+        )
     svg = text.getvalue()
     svg = svg[svg.index("<svg") :]
     svg = re.sub(r"\s*<metadata>.*?</metadata>", "", svg, flags=re.DOTALL)
     svg = re.sub(r"\s*\n\s*", "\n", svg)
+    svg = PATTERN.sub(lambda pattern: small_tile(pattern[0]), svg)
+    named, groups = set(REFERS.findall(svg)), list[bool]()
+    svg = TAG.sub(lambda tag: _kept(tag[0], named, groups), svg)
     head, _, body = TAG.sub(lambda tag: _shorter(tag[0], prefix), svg).partition(">")
+    body = re.sub(r"\n{2,}", "\n", body)
     head = re.sub(r'\s(?:width|height)="[^"]*"', "", head)
     label = f'role="img" aria-labelledby="{prefix}-title {prefix}-desc"'
-    named = f'<title id="{prefix}-title">{escape(title)}</title><desc id="{prefix}-desc">{escape(description)}</desc>'
-    return f"{head} {label}>{named}{body}".strip()
+    told = f'<title id="{prefix}-title">{escape(title)}</title><desc id="{prefix}-desc">{escape(description)}</desc>'
+    return f"{head} {label}>{told}{body}".strip()
+
+
+def _kept(tag: str, named: set[str], groups: list[bool]) -> str:
+    """A tag without an id that nothing refers to; of groups that say nothing at all neither tag."""
+    tag = re.sub(r' id="([^"]+)"', lambda found: found[0] if found[1] in named else "", tag)
+    if tag == "</g>":
+        return tag if groups.pop() else ""
+    if tag.startswith("<g") and not tag.endswith("/>"):
+        groups.append(tag != "<g>")
+        return tag if groups[-1] else ""
+    return "" if tag == "<g/>" else tag
 
 
 def _shorter(tag: str, prefix: str) -> str:
@@ -68,6 +91,7 @@ def _shorter(tag: str, prefix: str) -> str:
     tag = re.sub(r'\bd="([MLz\d\s.-]*)"', lambda path: f'd="{short_path(path[1])}"', tag)
     tag = re.sub(r' transform="rotate\(-?0 [^)]*\)"', "", tag)
     tag = re.sub(r"font-family: [^;\"]*", "font-family: sans-serif", tag)
+    tag = re.sub(r' style="[^"]*"', lambda style: re.sub(r"([:;]) ", r"\1", style[0]), tag)
     tag = re.sub(r'\bid="([^"]+)"', rf'id="{prefix}-\1"', tag)
     tag = re.sub(r"url\(#([^)]+)\)", rf"url(#{prefix}-\1)", tag)
     return re.sub(r'(xlink:href|href)="#([^"]+)"', rf'\1="#{prefix}-\2"', tag)

@@ -132,7 +132,8 @@ class Picture:
             if thing.kind in BOXES:
                 wide = _ground(mark.words)
                 grounds.append(_box(x + (size[0] - wide) // 2, y + (size[1] - GROUND) // 2, (wide, GROUND)))
-                on_boxes.append(f'<text x="{x + size[0] // 2}" y="{y + BASE}">{mark.words}</text>')
+                begin = x + (size[0] - DIGIT * len(mark.words)) // 2
+                on_boxes.append(f'<text x="{begin}" y="{y + BASE}">{mark.words}</text>')
             elif mark.words:
                 across, down = WORDS_AT[thing.kind]
                 beside.append(f'<text x="{x + across}" y="{y + down}">{escape(mark.words)}</text>')
@@ -141,7 +142,7 @@ class Picture:
             for (kind, fill), boxes in shapes.items()
         )
         ground = f'<path fill="#fff" fill-opacity=".9" d="{"".join(grounds)}"/>'
-        words = f'<g font-weight="bold" text-anchor="middle">{"".join(on_boxes)}</g>{"".join(beside)}'
+        words = f'<g font-weight="bold">{"".join(on_boxes)}</g>{"".join(beside)}'
         return f"{self.head(label)}{self.patterns(prefix)}{self.ground()}{drawn}{ground}{words}</svg>"
 
     def head(self, label: str) -> str:

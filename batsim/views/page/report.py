@@ -92,7 +92,7 @@ def _answer(plans: Plan, advised: Recommendation) -> dict[str, Any]:
             marked(name, scenario.present, impossible=bool(plans.layouts[name].impossible)) for name in advised.ranking
         ],
         "rows": list(_rows(plans, advised.ranking)),
-        "reasons": [without_keys(reason) for reason in (advised.of_targets, advised.usual) if reason],
+        "usual": without_keys(advised.usual),
         "lines": [line for line in best.equipment if line.to_order],
         "sum": f"{best.money.purchase.as_quoted.text} {best.money.currency}",
         "order_csv": base64.b64encode(order_csv(best).encode()).decode(),
@@ -176,8 +176,8 @@ def _rows(plans: Plan, layouts: tuple[str, ...]) -> Iterator[Row]:
     yield Row("Attendants, by shift", tuple(_attendants(plans, name) for name in layouts))
     yield Row("Hands-on work, min per working day", of("labour_min_per_day"))
     currency, money = plans.scenario.site.currency, [plans.layouts[name].money for name in layouts]
-    yield Row(f"1000 {currency} a year", tuple(each.at_equal_work.in_thousands.text for each in money))
-    yield Row(f"1000 {currency} to order, once", tuple(each.purchase.in_thousands.text for each in money))
+    yield Row(f"Cost, thousand {currency} a year", tuple(each.at_equal_work.in_thousands.text for each in money))
+    yield Row(f"To order once, thousand {currency}", tuple(each.purchase.in_thousands.text for each in money))
 
 
 def _attendants(plans: Plan, layout: str) -> str:

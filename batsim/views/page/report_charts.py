@@ -9,6 +9,7 @@ from matplotlib.figure import Figure
 from batsim.decision.recommendation import recommend
 from batsim.plan.plan import Plan
 from batsim.plan.seen import Seen
+from batsim.views.charts.chart_style import COLUMN_IN
 from batsim.views.charts.cost_chart import cost_chart, cost_text
 from batsim.views.charts.heat_chart import heat_chart, heat_text
 from batsim.views.charts.hydrogen_chart import hydrogen_chart, hydrogen_text
@@ -32,6 +33,8 @@ class DrawnChart(NamedTuple):
     caption: str
     tall: bool
     """Whether it has several panels one below the other, and so takes more of a sheet."""
+    wide: bool
+    """Whether it is wider than a printed column, so that its words can be read on a sheet that lies across alone."""
 
 
 class Charts(NamedTuple):
@@ -58,7 +61,8 @@ def _drawn(prefix: str, title: str, caption: str, chart: Axes | Figure, told: st
     """Take a chart into the page, its ids beginning with a prefix; what it draws is told in words to who cannot see."""
     figure = chart.get_figure(root=True)
     assert figure is not None  # charts make one
-    return DrawnChart(inline_svg(figure, prefix, title, told), title, caption, len(figure.axes) > 1)
+    tall, wide = len(figure.axes) > 1, figure.get_figwidth() > COLUMN_IN
+    return DrawnChart(inline_svg(figure, prefix, title, told), title, caption, tall, wide)
 
 
 def _reasons(plans: Plan, looked_at: Seen | None) -> Iterator[DrawnChart]:

@@ -23,10 +23,11 @@ from batsim.study.compare import Comparison
 from batsim.study.lost_by_hour import LostByHour
 from batsim.study.running.runs import Runs
 from batsim.study.worst_hour import Crowd, worst_hour
+from batsim.views.charts import chart_style as style
 from batsim.views.charts import palette
 from batsim.views.charts.cost_chart import cost_chart, cost_text
 from batsim.views.charts.heat_chart import heat_chart, heat_text
-from batsim.views.charts.lanes_chart import lanes_chart, lanes_text
+from batsim.views.charts.lanes_chart import HEIGHT, lanes_chart, lanes_text
 from batsim.views.charts.minutes_chart import minutes_chart, minutes_text
 from batsim.views.charts.season_chart import NO_SEASON, season_chart, season_text
 from batsim.views.charts.truck_shift_chart import truck_shift_chart, truck_shift_text
@@ -302,10 +303,12 @@ def test_lanes_fit_a_printed_column(hour):
     ax = lanes_chart(replace(hour, facts=facts, trucks=lanes, more=3, things=things))
     names = [label.get_text() for label in ax.get_yticklabels()]
 
-    assert (len(names), len(things), len(hour.attendants)) == (20, 10, 2)
+    assert (len(names), len(things), len(hour.attendants)) == (16, 10, 2)
     assert names[0].startswith("truck 12 ")
-    assert "14 more trucks wait less long; 1 lane below left out." in " ".join(texts(ax)[-1].split())
+    assert "14 more trucks wait less long; 5 lanes below left out." in " ".join(texts(ax)[-1].split())
     assert outside_or_on_another(ax) == []
+    lane_pt = 72.0 / ax.figure.dpi * abs(np.diff(ax.transData.transform([(0.0, 0.0), (0.0, 1.0)])[:, 1])[0])
+    assert HEIGHT * lane_pt >= style.NOTE_PT  # words stand within their bars
 
 
 # --- by the hour of the week ---

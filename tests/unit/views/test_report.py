@@ -385,6 +385,51 @@ def test_short_paths_lead_through_the_same_points() -> None:
     assert passed[-1] == points[-1]
 
 
+def hatched(hatch: str) -> str:
+    """A bar with a hatch, as a page shows it."""
+    from matplotlib.figure import Figure  # noqa: PLC0415 - heavy
+
+    from batsim.views.page.inline_svg import for_a_page, inline_svg  # noqa: PLC0415
+
+    with for_a_page():
+        figure = Figure(figsize=(3, 2))
+        figure.add_subplot().bar([0], [1], hatch=hatch)
+        return inline_svg(figure, "one", "A title", "What it shows")
+
+
+@pytest.mark.parametrize(("hatch", "seen"), [("//", 5), ("--", 4), ("..", 3 * 5 + 2 * 4), ("oo", 2 * 23)])
+def test_a_hatch_is_cut_to_the_tile_that_repeats(hatch: str, seen: int) -> None:
+    """A third of its side: of a hatch of two signs 5 slopes, 4 levels, 3 rows of 5 dots and 2 of 4; rings are two."""
+    (pattern,) = re.findall(r"<pattern.*?</pattern>", hatched(hatch), re.DOTALL)
+
+    assert pattern.count('width="24"') == pattern.count('height="24"') == 2
+    assert pattern.count("M") == seen
+    assert len(pattern) < MOST_OF_A_HATCH
+
+
+MOST_OF_A_HATCH = 12_000
+"""Bytes of a hatch; rings on the whole tile take 90,000."""
+
+
+def test_what_nothing_refers_to_has_no_id() -> None:
+    """Groups that say nothing are left out; what is drawn keeps its clips and hatches."""
+    read, named = Page(hatched("//")), re.findall(r"url\(#([^)]+)\)", hatched("//"))
+
+    assert read.open == []
+    assert set(read.ids) == {*read.refers, *named}
+    assert len(set(named)) == 2
+    assert "<g>" not in hatched("//")
+
+
+def test_the_page_stays_light() -> None:
+    """With all its charts, tables and the replay, for a small site."""
+    assert len(page().encode()) < MOST_OF_A_PAGE
+
+
+MOST_OF_A_PAGE = 420_000
+"""Bytes of the page of the surveyed site: what it takes and a small margin."""
+
+
 def test_what_stands_behind_the_answer_is_folded() -> None:
     """The plan of the recommended layout apart from the others; checks that hold, inputs and defaults once more."""
     plan = planned()

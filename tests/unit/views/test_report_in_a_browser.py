@@ -780,6 +780,16 @@ def test_a_customer_gets_two_to_four_pages(name: str, paper: Paper, plain_page: 
     assert min(heights_of(pdf)) >= 8.0
 
 
+def test_paper_with_the_annex_stays_below_a_megabyte(plain_page: Path) -> None:
+    """Of a small site: a large one takes twice as much."""
+    pytest.importorskip("weasyprint")
+    html = plain_page.read_text(encoding="utf-8").replace("<body>", '<body class="with-annex">')
+
+    assert len(pdf_of(html, "a4")) < MOST_OF_AN_ANNEX
+
+
+MOST_OF_AN_ANNEX = 525_000
+"""Bytes of the paper of the surveyed site with its annex: what it takes and a small margin."""
 PARTS = ("The layouts, the best first", "Why", "What it costs in a year", "What to order", "Still open", "Cautions")
 """What follows the answer."""
 
