@@ -1,6 +1,6 @@
 """The commands of batsim. Only wires; heavy parts are loaded when a command needs them."""
 
-from batsim.cli import guide, inspect, layouts, new, plans, scenarios, studies, survey
+from batsim.cli import guide, inspect, layouts, new, plans, scenarios, studies, survey, verify
 from batsim.cli.group import main
 
-__all__ = ["guide", "inspect", "layouts", "main", "new", "plans", "scenarios", "studies", "survey"]
+__all__ = ["guide", "inspect", "layouts", "main", "new", "plans", "scenarios", "studies", "survey", "verify"]

@@ -14,6 +14,8 @@ CONFIDENCE = 0.999
 """Of intervals of what is simulated. Seeds are fixed: where the random streams change, all are drawn anew."""
 NARROW, NARROW_SHARE = 0.02, 0.005
 """Half width of an interval that is narrow: part of the value, or for a share itself."""
+HOLDS, FAILS = "holds", "fails"
+"""Verdicts."""
 ROUNDING = 1e-9
 """Part of a number that is rounding alone."""
 
@@ -39,7 +41,7 @@ class Outcome(NamedTuple):
     @property
     def verdict(self) -> str:
         """In a word."""
-        return "holds" if self.holds else "fails"
+        return HOLDS if self.holds else FAILS
 
 
 def judged(check: Check, got: "float | Replicated") -> Outcome:

@@ -4,7 +4,7 @@ A table in `tables/` names a function of its subject. Each of its rows says what
 come to, each number written as its source prints it: half of the last digit is allowed, or what follows after ±.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from functools import cache
 from pathlib import Path
@@ -39,9 +39,12 @@ class Check(NamedTuple):
     """A number that the program must come to."""
 
     subject: str
-    name: str
+    case: str
+    """What is looked at; one case may have several numbers."""
     quantity: str
-    """What the function calls it, with its unit behind the last comma: `gas, Ah`."""
+    """What the function calls the number, with its unit behind the last comma: `gas, Ah`."""
+    is_alone: bool
+    """Whether it is the only number that the table has of a case."""
     printed: str
     """As the source prints it."""
     within: float
@@ -50,6 +53,16 @@ class Check(NamedTuple):
     """Key in the catalogue's sources."""
     where: str
     """Page, table or case in the source."""
+
+    @property
+    def label(self) -> str:
+        """The quantity without its unit."""
+        return self.quantity.rpartition(", ")[0] or self.quantity
+
+    @property
+    def name(self) -> str:
+        """What is checked; no two checks have the same."""
+        return self.case if self.is_alone else f"{self.case}: {self.label}"
 
     @property
     def expected(self) -> float:
@@ -94,9 +107,9 @@ def _cases(subject: str, table: Mapping[str, Any]) -> Iterator[Case]:
     for row in table["rows"]:
         words, numbers = row[: len(inputs)], row[len(inputs) :]
         given = table.get("given", {}) | dict(zip(inputs, words, strict=True))
-        name = table["check"].format(**given)
+        case = table["check"].format(**given)
         checks = tuple(
-            _check(subject, table, _named(name, quantity, quantities), quantity, cell)
+            _check(subject, table, case, quantity, cell)
             for quantity, cell in zip(quantities, numbers, strict=True)
             if cell != NONE
         )
@@ -104,16 +117,12 @@ def _cases(subject: str, table: Mapping[str, Any]) -> Iterator[Case]:
         yield Case(subject, table["function"], read, checks, table.get("set", QUICK))
 
 
-def _named(name: str, quantity: str, quantities: Sequence[str]) -> str:
-    """Say which of several numbers it is."""
-    return f"{name}: {quantity.rpartition(', ')[0] or quantity}" if len(quantities) > 1 else name
-
-
-def _check(subject: str, table: Mapping[str, Any], name: str, quantity: str, cell: str) -> Check:
+def _check(subject: str, table: Mapping[str, Any], case: str, quantity: str, cell: str) -> Check:
     """Read a cell, such as `4.15`, `4.15 ± 0.01` or `4.15 ± 0.1 %`."""
     printed, _, within = (part.strip() for part in cell.partition("±"))
     allowed = _allowed(printed, within or table.get("within", ""))
-    return Check(SUBJECTS[subject], name, quantity, printed, allowed, table["source"], table["where"])
+    alone = len(table["quantities"]) == 1
+    return Check(SUBJECTS[subject], case, quantity, alone, printed, allowed, table["source"], table["where"])
 
 
 def _allowed(printed: str, within: str) -> float:

@@ -1,5 +1,7 @@
 """Ventilation and gas: hydrogen of an ampere-hour, the air that rules ask for, hydrogen in a room."""
 
+import numpy as np
+
 from batsim.catalogue import FIGURES
 from batsim.formulas.gassing import hydrogen_l, water_deficit_g
 from batsim.formulas.room_hydrogen import hours_to_share, hydrogen_over_time
@@ -108,7 +110,7 @@ def by_floor_area(area_m2: float) -> Numbers:
 def mixed(hours: float) -> Numbers:
     """Hydrogen of 24 cells at 37.5 A in 123.75 m3 with the rule's air, from clean air on."""
     gas = hydrogen_l(37.5, 24, 25.0, ATMOSPHERE_PA) / 1000.0
-    steps = [gas] * int(hours)
+    steps = np.full(int(hours), gas)
     return {"hydrogen, %": 100.0 * float(hydrogen_over_time(steps, 1.0, 49.5, 123.75)[-1])}
 
 

@@ -42,7 +42,8 @@ def paired(first: list[float], second: list[float], confidence: float) -> Number
 def _with_moments(count: int, mean: float, sd: float) -> Floats:
     """Values with exactly this mean and standard deviation."""
     values = np.arange(count, dtype=float)
-    return mean + sd * (values - values.mean()) / values.std(ddof=1)
+    moved: Floats = mean + sd * (values - values.mean()) / values.std(ddof=1)
+    return moved
 
 
 def student_of_moments(count: float, mean: float, sd: float, confidence: float) -> Numbers:
@@ -83,8 +84,8 @@ def replications(confidence: float, mean: float, variance: float) -> Numbers:
 
 def warm_up(batch: float) -> Numbers:
     """Cut of a series that settles: 10 - 8 exp(-i/12) + 0.3 ((7 i^2 + 3 i) mod 11 - 5), i = 1 to 150."""
-    i = np.arange(1, 151)
-    series = np.round(10.0 - 8.0 * np.exp(-i / 12.0) + 0.3 * ((7 * i**2 + 3 * i) % 11 - 5), 4)
+    i = np.arange(1.0, 151.0)
+    series: Floats = np.round(10.0 - 8.0 * np.exp(-i / 12.0) + 0.3 * ((7 * i**2 + 3 * i) % 11 - 5), 4)
     found = mser(series, batch=int(batch))
     return {"cut off": found.observations, "mean of the rest": found.mean}
 

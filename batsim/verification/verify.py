@@ -1,23 +1,60 @@
 """All checks in one go: numbers of standards, books, tables and worked cases against what the program comes to."""
 
-from collections.abc import Callable, Iterator, Mapping
+import csv
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from batsim.display import Frame, Shows, frame_of
 from batsim.verification import batteries, charging, gas, handling, money, queueing, safety, statistics, supply
-from batsim.verification.agreement import CONFIDENCE, NARROW, NARROW_SHARE, Outcome, judged
-from batsim.verification.check import QUICK, SUBJECTS, Case, cases_of
+from batsim.verification.agreement import CONFIDENCE, HOLDS, NARROW, NARROW_SHARE, Outcome, judged
+from batsim.verification.check import HERE, QUICK, SUBJECTS, Case, cases_of
 
 DIGITS = 6
 """Of numbers in tables."""
-MODULES = {
+MODULES: dict[str, Mapping[str, Callable[..., Mapping[str, Any]]]] = {
     "batteries": batteries.FUNCTIONS, "charging": charging.FUNCTIONS, "gas": gas.FUNCTIONS, "supply": supply.FUNCTIONS,
     "money": money.FUNCTIONS, "statistics": statistics.FUNCTIONS, "queueing": queueing.FUNCTIONS,
     "handling": handling.FUNCTIONS, "safety": safety.FUNCTIONS,
 }  # fmt: skip
 """What the tables name, by subject."""
-COLUMNS = ("subject", "check", "expected", "got", "half_width", "within", "unit", "verdict", "source", "where")
+COLUMNS = (
+    "subject",
+    "check",
+    "expected",
+    "got",
+    "half_width",
+    "within",
+    "unit",
+    "verdict",
+    "source",
+    "where",
+    "citation",
+)
+
+
+class OfSubject(NamedTuple):
+    """What is left of the checks of a subject in short."""
+
+    subject: str
+    checks: int
+    holding: int
+    sources: tuple[str, ...]
+    """Keys in the catalogue's sources, each once."""
+
+
+def in_short(rows: Iterable[Mapping[str, Any]]) -> list[OfSubject]:
+    """Count checks by subject, given as rows of `Verification.frame`."""
+    subjects: dict[str, list[Mapping[str, Any]]] = {}
+    for row in rows:
+        subjects.setdefault(row["subject"], []).append(row)
+    return [
+        OfSubject(
+            subject, len(of_it), sum(row["verdict"] == HOLDS for row in of_it),
+            tuple(dict.fromkeys(row["source"] for row in of_it)),
+        )
+        for subject, of_it in subjects.items()
+    ]  # fmt: skip
 
 
 @dataclass(frozen=True, repr=False)
@@ -32,12 +69,14 @@ class Verification(Shows):
         return tuple(outcome for outcome in self.outcomes if not outcome.holds)
 
     @property
-    def by_subject(self) -> dict[str, list[Outcome]]:
-        """Outcomes by what they are about."""
-        subjects: dict[str, list[Outcome]] = {}
-        for outcome in self.outcomes:
-            subjects.setdefault(outcome.check.subject, []).append(outcome)
-        return subjects
+    def by_subject(self) -> list[OfSubject]:
+        """How many there are of each subject, and how many hold."""
+        return in_short(self.rows)
+
+    @property
+    def rows(self) -> list[dict[str, Any]]:
+        """A row for each check, by `COLUMNS`."""
+        return [dict(zip(COLUMNS, _row(outcome), strict=True)) for outcome in self.outcomes]
 
     @property
     def in_short(self) -> str:
@@ -65,12 +104,16 @@ class Verification(Shows):
     @property
     def frame(self) -> Frame:
         """Tidy table: a row for each check, with its source and the place in it."""
-        return frame_of([_row(outcome) for outcome in self.outcomes], columns=list(COLUMNS))
+        return frame_of(self.rows, columns=list(COLUMNS))
 
     def as_json(self) -> dict[str, Any]:
         """Everything as plain data for `json.dump`."""
-        rows = [dict(zip(COLUMNS, _row(outcome), strict=True)) for outcome in self.outcomes]
-        return {"checks": rows, "count": len(rows), "failing": len(self.failing), "note": self.note}
+        return {
+            "checks": self.rows,
+            "count": len(self.outcomes),
+            "failing": [outcome.check.name for outcome in self.failing],
+            "note": self.note,
+        }
 
 
 def _row(outcome: Outcome) -> tuple[object, ...]:
@@ -79,8 +122,15 @@ def _row(outcome: Outcome) -> tuple[object, ...]:
     simulated = half == half  # noqa: PLR0124 - it is a number
     return (
         check.subject, check.name, check.expected, _rounded(outcome.got), _rounded(half) if simulated else None,
-        None if simulated else _rounded(check.within), check.unit, outcome.verdict, check.citation, check.where,
+        None if simulated else _rounded(check.within), check.unit, outcome.verdict, check.source, check.where,
+        check.citation,
     )  # fmt: skip
+
+
+def recorded() -> list[OfSubject]:
+    """The quick set as it came out when this version was released, in short; nothing is run."""
+    with (HERE / "recorded.csv").open(newline="", encoding="utf-8") as lines:
+        return in_short(csv.DictReader(lines))
 
 
 def _rounded(number: float) -> float:
@@ -112,7 +162,7 @@ def verify(
     >>> verify().holds  # doctest: +SKIP
     True
     """
-    cases = [case for subject in SUBJECTS for case in cases_of(subject) if full or case.part == QUICK]
+    cases = cases_in(full=full)
     outcomes: list[Outcome] = []
     for done, case in enumerate(cases):
         if progress is not None:
@@ -123,10 +173,14 @@ def verify(
     return Verification(tuple(outcomes))
 
 
+def cases_in(*, full: bool) -> list[Case]:
+    """All cases of the quick set, or of the full one."""
+    return [case for subject in SUBJECTS for case in cases_of(subject) if full or case.part == QUICK]
+
+
 def outcomes_of(case: Case, workers: int | None = 1) -> Iterator[Outcome]:
     """Run one case, and compare each of its numbers."""
-    functions: Mapping[str, Callable[..., Mapping[str, Any]]] = MODULES[case.subject]
     shared = {"workers": workers} if case.subject == "queueing" else {}
-    values = functions[case.function](**case.given, **shared)
+    values = MODULES[case.subject][case.function](**case.given, **shared)
     for check in case.checks:
         yield judged(check, values[check.quantity])
