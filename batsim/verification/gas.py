@@ -33,7 +33,7 @@ def ampere_hour(degc: float) -> Numbers:
         "hydrogen per ampere, cfm": litres / LITRES_PER_FT3 / 60.0,
         "hydrogen per ampere, m3/s": litres / 1000.0 / 3600.0,
         "water, g": water_deficit_g(1.0, 1),
-        "charge of a gram of water, Ah": 1.0 / water_deficit_g(1.0, 1),
+        "per gram of water, Ah": 1.0 / water_deficit_g(1.0, 1),
     }
 
 

@@ -16,10 +16,10 @@ def measured_truck(start_n: float, rolling_n: float) -> Numbers:
     """Measured forces of 1250 kg over its weight, and over the limits of the catalogue."""
     weight_n = rolling_force_n(1250.0, 1.0)
     return {
-        "to start, of the weight": start_n / weight_n,
-        "rolling, of the weight": rolling_n / weight_n,
-        "to start, times the limit": start_n / FIGURES["push.limit.hse_l23_men.start"].value,
-        "rolling, times the limit": rolling_n / FIGURES["push.limit.hse_l23_men.rolling"].value,
+        "start over weight": start_n / weight_n,
+        "rolling over weight": rolling_n / weight_n,
+        "start over limit": start_n / FIGURES["push.limit.hse_l23_men.start"].value,
+        "rolling over limit": rolling_n / FIGURES["push.limit.hse_l23_men.rolling"].value,
     }
 
 

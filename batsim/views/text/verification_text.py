@@ -10,6 +10,7 @@ from batsim.verification.verify import Verification
 from batsim.views.text.lines import LEAST_NAME, aligned, columns, hung, sentence
 
 HEAD = ["", "expected", "got", "±", "unit", "source", "verdict"]
+SOURCE = HEAD.index("source")
 LONGEST_NUMBER = 9
 """Letters of a number that is shown as its source prints it; a longer one is cut to six digits."""
 
@@ -24,25 +25,42 @@ def verification_text(found: Verification, width: int = 100) -> str:
 def _subjects(found: Verification, width: int) -> Iterator[str]:
     """Table of each subject; several numbers of one case stand below its name."""
     for subject, of_it in groupby(found.outcomes, key=lambda outcome: outcome.check.subject):
-        outcomes = list(of_it)
-        rows = [_row(outcome, f"  {outcome.check.name}") for outcome in outcomes]
-        sizes = [max(map(len, column)) for column in zip(HEAD, *rows, strict=True)][1:]
+        yield "\n".join([f"{subject}:", *_table(list(of_it), width)])
+
+
+def _table(outcomes: list[Outcome], width: int) -> Iterator[str]:
+    """Table of checks; where it would be too wide the source stands behind the case, and has no column."""
+    rows = [_row(outcome, f"  {outcome.check.name}") for outcome in outcomes]
+    for heads, has_source in ((HEAD, True), (_without_source(HEAD), False)):
+        cells = rows if has_source else list(map(_without_source, rows))
+        sizes = [max(map(len, column)) for column in zip(heads, *cells, strict=True)][1:]
         first = width - sum(sizes) - 2 * len(sizes)
-        narrow = first < LEAST_NAME
-        lines = columns([HEAD, *rows], width) if narrow else _below_their_cases(outcomes, width, first, sizes)
-        yield "\n".join([f"{subject}:", *lines])
+        if first >= LEAST_NAME:
+            yield from aligned([heads], 1, first, sizes)
+            yield from _below_their_cases(outcomes, width, (first, sizes), has_source=has_source)
+            return
+    yield from columns([HEAD, *rows], width)
 
 
-def _below_their_cases(outcomes: list[Outcome], width: int, first: int, sizes: list[int]) -> Iterator[str]:
-    """Rows of checks, with the name of a case across the table where it has several numbers."""
-    yield from aligned([HEAD], 1, first, sizes)
+def _below_their_cases(
+    outcomes: list[Outcome], width: int, layout: tuple[int, list[int]], *, has_source: bool
+) -> Iterator[str]:
+    """Rows of checks, with the name of a case across the table where it has several numbers, or is long."""
+    first, _ = layout
     for case, of_it in groupby(outcomes, key=lambda outcome: outcome.check.case):
         several = list(of_it)
-        if len(several) > 1:
-            yield hung(case, width, 2)
+        if has_source and len(several) == 1 and len(several[0].check.name) <= first - 2:
+            yield from aligned([_row(several[0], f"  {several[0].check.name}")], 0, *layout)
+            continue
+        yield hung(case if has_source else f"{case} ({several[0].check.source})", width, 2)
         for outcome in several:
-            name = f"    {outcome.check.label}" if len(several) > 1 else f"  {outcome.check.name}"
-            yield from aligned([_row(outcome, name)], 0, first, sizes)
+            row = _row(outcome, f"    {outcome.check.label}")
+            yield from aligned([row if has_source else _without_source(row)], 0, *layout)
+
+
+def _without_source(row: list[str]) -> list[str]:
+    """A row without the column of the source."""
+    return [*row[:SOURCE], *row[SOURCE + 1 :]]
 
 
 def _row(outcome: Outcome, name: str) -> list[str]:
