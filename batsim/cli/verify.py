@@ -13,7 +13,7 @@ TABLE = ".csv"
 
 
 @main.command()
-@click.option("--full", is_flag=True, help="The long runs of the room too: an hour or so on one core.")
+@click.option("--full", is_flag=True, help="Long runs of the room too: a quarter of an hour and more on one core.")
 @click.option("--output", type=click.Path(dir_okay=False), help="Table to write: .csv, a row for each check.")
 @shared("workers", "as_json")
 @click.pass_context
