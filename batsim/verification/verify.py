@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
+from batsim.catalogue import sources
 from batsim.display import Frame, Shows, frame_of
 from batsim.verification import batteries, charging, gas, handling, money, queueing, safety, statistics, supply
 from batsim.verification.agreement import CONFIDENCE, HOLDS, NARROW, NARROW_SHARE, Outcome, judged
@@ -41,6 +42,11 @@ class OfSubject(NamedTuple):
     holding: int
     sources: tuple[str, ...]
     """Keys in the catalogue's sources, each once."""
+
+    @property
+    def against(self) -> str:
+        """The sources in a few words each."""
+        return ", ".join(dict.fromkeys(sources()[key].short for key in self.sources))
 
 
 def in_short(rows: Iterable[Mapping[str, Any]]) -> list[OfSubject]:

@@ -214,7 +214,7 @@ def test_the_annex_says_how_the_program_is_checked(monkeypatch: pytest.MonkeyPat
         assert (
             f'scope="row">{each.subject}</th><td role="cell" class="n" data-label="Checks">{each.checks}</td>' in behind
         )
-    assert "DIN 41773" in behind
+    assert "Woodbridge, DIN 41773, DIN 41774, common practice, Copetti, " in behind
 
 
 def test_the_annex_goes_on_paper_where_it_is_asked_for() -> None:
