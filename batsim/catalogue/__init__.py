@@ -84,7 +84,13 @@ class Source(NamedTuple):
 
     @property
     def short(self) -> str:
-        """How the citation begins: a standard by its number, a book or a paper by who wrote it."""
+        """How the citation begins: a standard by its number, a book or a paper by who wrote it.
+
+        Examples
+        --------
+        >>> [sources()[key].short for key in ("IEC-62485-3", "Copetti-1993", "CODATA")]
+        ['IEC 62485-3:2014', 'Copetti', 'CODATA and handbook values']
+        """
         return re.split(r"[,;]|: ", self.citation)[0]
 
 

@@ -1,5 +1,6 @@
 """Whether a number agrees with the one expected: within what is allowed, or as an interval that is narrow, too."""
 
+from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -56,7 +57,8 @@ def judged(check: Check, got: "float | Replicated") -> Outcome:
 def agreed(expected: float, within: float, got: Replicated, *, is_share: bool) -> tuple[Interval, bool]:
     """Interval of a simulated number, and whether it holds the expected one and is narrow.
 
-    Where the plain interval is too wide, controls narrow it; both must hold the value then.
+    Where the plain interval is too wide, controls narrow it; both must hold the value then. Mean times are as they are
+    stated, or nothing holds.
 
     Parameters
     ----------
@@ -71,11 +73,12 @@ def agreed(expected: float, within: float, got: Replicated, *, is_share: bool) -
     """
     limit = max(NARROW * abs(expected), NARROW_SHARE if is_share else 0.0)
     intervals = [student_interval(got.values, CONFIDENCE)]
-    honest = [control for control in got.controls if _holds(student_interval(control, CONFIDENCE), 0.0, 0.0)]
-    if intervals[0].half_width > limit and honest:
-        intervals.append(narrowed(got.values, honest))
+    honest = all(_holds(student_interval(control, CONFIDENCE), 0.0, 0.0) for control in got.controls)
+    if intervals[0].half_width > limit and got.controls:
+        intervals.append(narrowed(got.values, got.controls))
     near = within + ROUNDING * abs(expected)
-    return intervals[-1], all(_holds(each, expected, near) for each in intervals) and intervals[-1].half_width <= limit
+    holds = all(_holds(interval, expected, near) for interval in intervals)
+    return intervals[-1], honest and holds and intervals[-1].half_width <= limit
 
 
 def _holds(interval: Interval, value: float, near: float) -> bool:
@@ -83,7 +86,7 @@ def _holds(interval: Interval, value: float, near: float) -> bool:
     return interval.low - near <= value <= interval.high + near
 
 
-def narrowed(values: Floats, controls: list[Floats]) -> Interval:
+def narrowed(values: Floats, controls: Sequence[Floats]) -> Interval:
     """Interval of the mean at the point where all controls have their known mean, zero.
 
     Regression on control variates: Lavenberg, Moeller & Welch, Operations Research 30 (1982) 182-202 (from memory),

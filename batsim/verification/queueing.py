@@ -64,6 +64,15 @@ def steady(
     return {name: Replicated(of(values, trucks), controls) for name, of in QUANTITIES.items()}
 
 
+def lost(
+    file: str, weeks: float, changes: Mapping[str, Any] | None = None, workers: int | None = 1
+) -> dict[str, Replicated]:
+    """Simulate trucks that work on when they find no charger; what they ran then ends in no charge, so no controls."""
+    settings = Settings(layouts="one", replications=REPLICATIONS, weeks=weeks, workers=workers)
+    values = run(room(file, changes), settings).values["one"]
+    return {"chargers busy, share": Replicated(values["charger_busy_share"])}
+
+
 def mean_times(scenario: Scenario, layout: str, runs: Runs) -> dict[str, Floats]:
     """How far the realised mean run, exchange and charge times were off the stated ones, by replication.
 
@@ -108,5 +117,5 @@ def steady_demand(
     return {"trucks that find none, share": Replicated(run(scenario, settings).values["one"]["found_none_ready_share"])}
 
 
-FUNCTIONS = {function.__name__: function for function in (steady, steady_demand)}
+FUNCTIONS = {function.__name__: function for function in (steady, lost, steady_demand)}
 """What the table names."""

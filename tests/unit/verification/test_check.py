@@ -129,7 +129,7 @@ def test_a_wide_interval_does_not_hold() -> None:
 
 
 def test_controls_narrow_what_is_too_wide() -> None:
-    """Values that are 100 and ten times the control: nothing is left to chance; one that is off is not believed."""
+    """Values that are 100 and ten times the control: nothing is left to chance; where one is off, nothing holds."""
     control = np.array([0.5, -0.5, 1.0, -1.0, 0.25, -0.25, 0.75, -0.75])
     got = Replicated(100.0 + 10.0 * control, (control,))
 
@@ -239,8 +239,11 @@ def test_what_verify_returns() -> None:
     frame = found.frame
     assert list(frame.columns) == list(COLUMNS)
     assert frame.iloc[0, :7].tolist()[:4] == ["money", "capital recovery at 5 % over 10 years", 0.1295, 0.129505]
-    assert "<td>capital recovery at 5 % over 10 years</td>" in found._repr_html_()
-    assert "All 17 checks hold." in found._repr_html_()
+    html = found._repr_html_()
+    assert html.startswith("<p>All 17 checks hold.</p><table>")
+    assert ">17</td><td" in html
+    assert "DeGarmo and others, worked out here, numpy-financial 1.0</td>" in html
+    assert "capital recovery" not in html
     data = found.as_json()
     assert (data["count"], data["failing"], data["checks"][0]["within"]) == (17, [], 0.00005)
 
@@ -261,6 +264,7 @@ def test_a_formula_that_is_wrong_is_found(monkeypatch: pytest.MonkeyPatch) -> No
         "1 of 1 checks fails: capital recovery at 5 % over 10 years."
     )
     assert set(found.frame["verdict"]) == {HOLDS, FAILS}
+    assert found._repr_html_().count(f"<td>{FAILS}</td>") == len(found.failing)
 
 
 def test_what_is_recorded_is_all_that_is_quick() -> None:
