@@ -61,6 +61,7 @@ from .study.uncertain import UncertainComparison as UncertainComparison
 from .study.waits import Waits as Waits, waits_over as waits_over
 from .study.warm_up import WarmUp as WarmUp, warm_up as warm_up
 from .study.worst_hour import WorstHour as WorstHour, worst_hour as worst_hour
+from .verification.verify import Verification as Verification, verify as verify
 from .views.charts.battery_chart import (
     battery_chart as battery_chart,
     battery_text as battery_text,

@@ -34,7 +34,7 @@ def calibrated(scenario: Scenario, findings: Sequence[Finding]) -> Scenario:
     findings
         Those that are written are taken, the others stay as the site states them.
     """
-    data = stated_data(scenario)
+    data: dict[str, Any] = stated_data(scenario)
     for path in in_the_way(scenario, data, findings):
         del data[HANDLING][path[1]][path[2]][path[3]]
     _take(data, data, findings)

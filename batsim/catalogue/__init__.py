@@ -15,6 +15,7 @@ stated
 """
 
 import csv
+import re
 from collections.abc import Iterator, Mapping
 from difflib import get_close_matches
 from functools import cache
@@ -80,6 +81,17 @@ class Source(NamedTuple):
     key: str
     citation: str
     kind: str
+
+    @property
+    def short(self) -> str:
+        """How the citation begins: a standard by its number, a book or a paper by who wrote it.
+
+        Examples
+        --------
+        >>> [sources()[key].short for key in ("IEC-62485-3", "Copetti-1993", "CODATA")]
+        ['IEC 62485-3:2014', 'Copetti', 'CODATA and handbook values']
+        """
+        return re.split(r"[,;]|: ", self.citation)[0]
 
 
 class Figures(Mapping[str, Figure]):

@@ -16,7 +16,7 @@ from batsim.views.text.summary import study_summary, summary_text
 from batsim.views.text.tables import comparison_text
 
 ROOT = Path(__file__).parents[2]
-FOLDERS = ("scenarios", "scenarios/studies", "tests/unit/cases", "tests/behaviour/cases", "tests/published/cases")
+FOLDERS = ("scenarios", "scenarios/studies", "tests/unit/cases", "tests/behaviour/cases", "batsim/verification/cases")
 SETTINGS = batsim.Settings(replications=2, weeks=0.1, warm_up_weeks=0.0, workers=1)
 WIDTH = 100
 PLANNED, REPORTED = 4, 40

@@ -7,7 +7,7 @@ import pytest
 import batsim
 from tests.sites import KESTREL
 
-ENGSET = Path(__file__).parents[1] / "published" / "cases" / "engset.yaml"
+ENGSET = Path(__file__).parents[2] / "batsim" / "verification" / "cases" / "engset.yaml"
 LENGTHS = ["1 week", "3 weeks", "20 weeks", "1000 weeks"]
 
 

@@ -3,7 +3,6 @@
 import numpy as np
 import pytest
 
-from batsim.statistics.empirical import empirical
 from batsim.statistics.fitting import fit
 from batsim.statistics.goodness import distance
 from batsim.statistics.laws import LAWS
@@ -30,27 +29,6 @@ STILL = [6, 9, 10, 11, 17, 19, 20, 25, 32, 32, 34, 35]
 """Weeks of those whose remission had not ended."""
 
 
-@pytest.mark.published(source=LAWLESS + MEMORY, where="ball bearings, lognormal: logarithms 4.15, 0.522")
-def test_lognormal_of_ball_bearings():
-    mean, cv = LAWS["lognormal"].estimate(Sample(BEARINGS, NONE))
-    variance = np.log1p(cv**2)
-
-    assert np.log(mean) - variance / 2.0 == pytest.approx(4.15, abs=0.005)
-    assert np.sqrt(variance) == pytest.approx(0.522, abs=0.0005)
-
-
-@pytest.mark.published(
-    source="Gupta, R. D. & Kundu, D. (2001) Biometrical Journal 43, 117-130" + MEMORY,
-    where="ball bearings, gamma: shape 4.02, log-likelihood -113.03",
-)
-def test_gamma_of_ball_bearings():
-    law, drawn = LAWS["gamma"], Sample(BEARINGS, NONE)
-    mean, cv = law.estimate(drawn)
-
-    assert 1.0 / cv**2 == pytest.approx(4.02, abs=0.01)
-    assert law.likelihood(drawn)((mean, cv)) == pytest.approx(-113.03, abs=0.005)
-
-
 @pytest.mark.published(source=LAWLESS + MEMORY, where="ball bearings: neither gamma nor lognormal is refused")
 def test_ball_bearings_follow_either_law():
     for law in ("gamma", "lognormal"):
@@ -74,17 +52,6 @@ def test_exponential_of_cut_off_remissions():
     assert found.law == "exponential"
     assert found.mean.mean == pytest.approx(39.9, abs=0.05)
     assert 21.0 < found.mean.low < 39.9 < found.mean.high < 90.0
-
-
-@pytest.mark.published(
-    source="Kalbfleisch, J. D. & Prentice, R. L., The Statistical Analysis of Failure Time Data, 1980" + MEMORY,
-    where="remissions under 6-MP: Kaplan and Meier's estimate",
-)
-def test_curve_of_cut_off_remissions():
-    steps = empirical(np.array(REMISSIONS + STILL, float), np.repeat([False, True], [9, 12]), 0.95)
-
-    assert steps.at.tolist() == [6.0, 7.0, 10.0, 13.0, 16.0, 22.0, 23.0]
-    assert 1.0 - steps.share == pytest.approx([0.857, 0.807, 0.753, 0.690, 0.627, 0.538, 0.448], abs=0.0005)
 
 
 @pytest.mark.parametrize(

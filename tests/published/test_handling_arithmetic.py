@@ -3,12 +3,9 @@
 How true what the trade takes for granted is of a site is another matter.
 """
 
-import math
-
 import pytest
 import yaml
 
-import batsim
 from batsim.catalogue import FIGURES, document
 from batsim.formulas.rules_of_thumb import batteries_per_truck
 from batsim.formulas.wear import Life, discharge_damage
@@ -50,49 +47,6 @@ def test_watering_of_one_battery():
 
 
 # Exchanges
-
-
-def _exchange_minutes_per_day(case, exchange_min):
-    """Truck minutes that 20 trucks lose in a day with an exchange every 12 h, simulated without chance."""
-    scenario = case(
-        "stations",
-        {
-            "trucks[0].count": 20,
-            "trucks[0].run_time": f"{12 * 60 - exchange_min} min",
-            "trucks[0].first_run": "6 h",
-            "layouts.one.stations": 20,
-            "layouts.one.exchange_time": f"{exchange_min} min",
-            "simulation.length": "10 days",
-            "simulation.warm_up": "0 h",
-        },
-    )
-    values = batsim.run(scenario, batsim.Settings(layouts="one", replications=1, workers=1)).values["one"]
-    assert values["exchanges_per_day"][0] == pytest.approx(40.0)
-    return float(values["exchanges_per_day"][0] * values["down_min_per_exchange"][0])
-
-
-@pytest.mark.worked_out(where="20 trucks, 340 days, a minute a change: 226.7 h a year")
-def test_a_minute_at_each_change(case):
-    """Two changes in a truck's day."""
-    hours = _exchange_minutes_per_day(case, 1) * 340 / 60.0
-
-    assert hours == pytest.approx(20 * 340 * 2 / 60.0)
-    assert math.floor(hours) == 226
-
-
-@pytest.mark.published(
-    source="US Bureau of Labor Statistics, wage of lift-truck operators, May 2025, times 1.42 (from memory)",
-    where="20 trucks, 2 changes a day, 250 days, 15 min: 2,500 h, 79,000 a year, 3,960 a truck",
-)
-def test_driver_time_of_a_fleet(case):
-    """22.32 an hour at 70 % of the cost is 31.7."""
-    hours = _exchange_minutes_per_day(case, 15) * 250 / 60.0
-    loaded = 22.32 * 1.42
-
-    assert hours == pytest.approx(2500.0)
-    assert loaded == pytest.approx(31.7, abs=0.0501)
-    assert hours * 31.7 == pytest.approx(79_000.0, abs=501.0)
-    assert hours * 31.7 / 20 == pytest.approx(3960.0, abs=5.01)
 
 
 # Rules of thumb

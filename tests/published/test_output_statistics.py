@@ -9,10 +9,8 @@ from scipy import stats
 import batsim
 from batsim.measures.names import POOLED, RARE
 from batsim.scenario.settings import Settings
-from batsim.statistics.intervals import probability_interval, simultaneous, student_interval, variance_reduction
-from batsim.statistics.precision import Precision, replications_needed
-from batsim.statistics.quantiles import quantile_ranks
-from batsim.statistics.sequential import Feasibility, kim_nelson_constants
+from batsim.statistics.intervals import probability_interval, student_interval
+from batsim.statistics.sequential import Feasibility
 from batsim.statistics.warm_up import mser
 from batsim.study.running.estimates import estimate, few_events
 
@@ -20,14 +18,6 @@ LAW = "Law, A. M. (earlier editions with Kelton, W. D.), Simulation Modeling and
 ROSSETTI = "Rossetti, M. D., open textbook on simulation modelling"
 BANKS = "Banks, J., Carson, J. S., Nelson, B. L. & Nicol, D. M., Discrete-Event System Simulation"
 MEMORY = " (from memory)"
-
-WAITS = np.array([1.53, 1.66, 1.24, 2.34, 2.0, 1.69, 2.69, 2.86, 1.7, 2.6])
-QUEUES = np.array([1.52, 1.62, 1.23, 2.34, 1.89, 1.56, 2.5, 2.83, 1.74, 2.5])
-DESIGN_1 = np.array([10.98, 8.87, 10.53, 9.4, 10.1, 10.28, 8.86, 9.0, 9.99, 9.57])
-DESIGN_2 = np.array([8.93, 9.82, 9.27, 8.5, 9.63, 9.55, 9.3, 9.31, 9.23, 8.88, 8.05, 8.74])
-MODEL_1 = np.array([29.59, 23.49, 25.68, 41.09, 33.84, 39.57, 37.04, 40.2, 61.82, 44.0])
-MODEL_2_ALONE = np.array([51.62, 51.91, 45.27, 30.85, 56.15, 28.82, 41.3, 73.06, 23.0, 28.44])
-MODEL_2_PAIRED = np.array([29.55, 24.26, 26.03, 42.64, 32.45, 37.91, 36.48, 41.24, 60.59, 41.49])
 
 
 def exactly(value):
@@ -41,60 +31,6 @@ def with_moments(count, mean, sd):
 
 
 # Intervals
-
-
-@pytest.mark.published(source=LAW, where="bank with five tellers, ten replications (chapter 9)")
-@pytest.mark.parametrize(
-    ("values", "confidence", "mean", "variance", "half"),
-    [(WAITS, 0.90, 2.031, 0.3090988889, 0.3222834049), (QUEUES, 0.95, 1.973, 0.2820233333, 0.3798965021)],
-    ids=["waits", "queues"],
-)
-def test_student_interval_of_ten_replications(values, confidence, mean, variance, half):
-    interval = student_interval(values, confidence)
-    assert interval == exactly((mean, mean - half, mean + half))
-    assert interval.half_width == exactly(half)
-    assert np.var(values, ddof=1) == exactly(variance)
-
-
-@pytest.mark.published(source=BANKS + MEMORY, where="vehicle-safety inspection, two designs (chapter 12)")
-def test_common_random_numbers_pay_off():
-    paired = student_interval(MODEL_1 - MODEL_2_PAIRED, 0.95)
-    assert paired == exactly((0.368, -0.5756555156, 1.311655516))
-    independent = 118.9076622 + 244.3258178
-    of_pairs = 118.9076622 + np.var(MODEL_2_PAIRED, ddof=1)
-    assert variance_reduction(MODEL_1, MODEL_2_PAIRED) * independent / of_pairs == exactly(208.7394114)
-
-
-@pytest.mark.published(source=ROSSETTI, where="chapter 4, dependent samples: n 10, mean 2.22, sd 0.55")
-def test_paired_interval_of_ten_differences():
-    interval = student_interval(with_moments(10, 2.22, 0.55), 0.95)
-    assert interval == exactly((2.22, 1.826553702, 2.613446298))
-
-
-@pytest.mark.published(source=LAW + MEMORY, where="comparing several systems: t(4, 0.9875), t(4, 0.995)")
-@pytest.mark.parametrize(
-    ("statements", "count", "overall", "each", "quantile"),
-    [(4, 5, 0.90, 0.975, 3.495405933), (10, 5, 0.90, 0.99, 4.604094871), (6, 20, 0.95, 0.9916666667, 2.943895153)],
-)
-def test_several_comparisons_at_once(statements, count, overall, each, quantile):
-    confidence = simultaneous(overall, statements)
-    assert confidence == exactly(each)
-    assert student_interval(with_moments(count, 0.0, np.sqrt(count)), confidence).half_width == exactly(quantile)
-
-
-@pytest.mark.published(source=ROSSETTI, where="chapter 4, variance of a difference: sd 4 and 5, 25 pairs")
-@pytest.mark.parametrize(
-    ("correlation", "variance", "ratio"),
-    [(0.0, 1.64, 1.0), (0.6, 0.68, 0.4146341463), (0.9, 0.2, 0.1219512195), (-0.3, 2.12, 1.292682927)],
-)
-def test_variance_of_a_difference(correlation, variance, ratio):
-    one = with_moments(25, 0.0, 1.0)
-    other = one**2 - np.mean(one**2)
-    other /= other.std(ddof=1)
-    first, second = 4.0 * one, 5.0 * (correlation * one + np.sqrt(1.0 - correlation**2) * other)
-    assert 1.0 / variance_reduction(first, second) == pytest.approx(ratio, rel=1e-9)
-    half = student_interval(first - second, 0.95).half_width
-    assert (half / stats.t.ppf(0.975, 24)) ** 2 == pytest.approx(variance, rel=1e-9)
 
 
 @pytest.mark.worked_out(where="400,000 repetitions of ten exponential values: 0.8533")
@@ -202,59 +138,13 @@ def test_intervals_of_waits_for_a_battery_in_a_room(batteries):
 # Percentiles
 
 
-@pytest.mark.published(
-    source="Order statistics (Conover; Hahn & Meeker) (from memory)", where="distribution-free limits of a quantile"
-)
-@pytest.mark.parametrize(
-    ("n", "share", "ranks", "coverage"), [(100, 0.9, (84, 96), 0.9556901072), (60, 0.5, (22, 38), 0.9603829851)]
-)
-def test_ranks_that_bound_a_percentile(n, share, ranks, coverage):
-    found = quantile_ranks(n, share, 0.95)
-    assert (found.low, found.high) == ranks
-    assert found.coverage == exactly(coverage)
-
-
 # How many replications, how long a run
-
-
-@pytest.mark.published(source=LAW + MEMORY, where="obtaining a specified precision (chapter 9)")
-@pytest.mark.parametrize(("confidence", "absolute", "relative"), [(0.90, 16, 27), (0.95, 22, 38)])
-@pytest.mark.parametrize(("mean", "variance"), [(2.03, 0.31), (WAITS.mean(), WAITS.var(ddof=1))])
-def test_replications_for_a_precision(confidence, absolute, relative, mean, variance):
-    assert replications_needed(variance, confidence, Precision(absolute=0.25), n0=10) == absolute
-    assert replications_needed(variance, confidence, Precision(relative=0.10), n0=10, mean=mean) == relative
-    assert Precision(relative=0.10).half_width_at(1.0) == exactly(0.09090909091)
-
-
-def _numbers_in_system(runs, load, length):
-    """Time average of the number in an M/M/1 with service rate 1 in each run, by Lindley's recursion."""
-    generator = np.random.default_rng(27)
-    means = []
-    for _ in range(runs):
-        arrivals = np.cumsum(generator.exponential(1.0 / load, round(1.1 * load * length)))
-        assert arrivals[-1] > length
-        services = generator.exponential(1.0, arrivals.size)
-        done = np.cumsum(services)
-        departures = done + np.maximum.accumulate(arrivals - done + services)
-        means.append(np.sum(np.minimum(departures, length) - np.minimum(arrivals, length)) / length)
-    return np.array(means)
 
 
 # Warm-up
 
 
 MSER = "MSER: White, K. P. (1997) Simulation 69(6), 323-334; MSER-5: White, Cobb & Spratt (2000) (from memory)"
-
-
-@pytest.mark.published(source=MSER, where="rule; data worked out here")
-def test_mser_of_a_given_series():
-    i = np.arange(1, 151)
-    series = np.round(10.0 - 8.0 * np.exp(-i / 12.0) + 0.3 * ((7 * i**2 + 3 * i) % 11 - 5), 4)
-    first = [4.1396, 2.0281, 4.0696, 3.6677, 4.1261, 5.4478, 4.3357, 7.3927, 4.7211, 6.2232]
-    assert series[:10].tolist() == first
-    assert series.mean() == exactly(9.090297333)
-    assert mser(series) == exactly((11, 55, 0.001273920915, 9.696414737, False))
-    assert mser(series, batch=1) == exactly((22, 22, 0.008604197468, 9.589704687, False))
 
 
 @pytest.mark.published(source=MSER, where="a least at the half-way limit: too short, nothing is cut off")
@@ -267,25 +157,6 @@ def test_mser_of_a_ramp():
 
 
 KIM_NELSON = "Kim, S.-H. & Nelson, B. L. (2001) ACM TOMACS 11, 251-273"
-
-
-@pytest.mark.published(source=KIM_NELSON + MEMORY, where="eta and h2 of procedure KN with c = 1")
-@pytest.mark.parametrize(
-    ("alternatives", "alpha", "of_10", "of_20"),
-    [
-        (2, 0.05, (0.3340502686, 6.012904835), (0.1371374929, 5.211224728)),
-        (2, 0.10, (0.2149845742, 3.869722335), (0.09230553936, 3.507610496)),
-        (3, 0.05, (0.4729438588, 8.512989458), (0.1853628032, 7.043786521)),
-        (3, 0.10, (0.3340502686, 6.012904835), (0.1371374929, 5.211224728)),
-        (5, 0.05, (0.6349672652, 11.42941077), (0.2372383155, 9.01505599)),
-        (5, 0.10, (0.4729438588, 8.512989458), (0.1853628032, 7.043786521)),
-        (10, 0.05, (0.8590834299, 15.46350174), (0.3029338036, 11.51148454)),
-        (10, 0.10, (0.6650660925, 11.97118966), (0.2464356516, 9.364554761)),
-    ],
-)
-def test_kim_nelson_constants(alternatives, alpha, of_10, of_20):
-    for first_stage, expected in [(10, of_10), (20, of_20)]:
-        assert kim_nelson_constants(alternatives, first_stage, alpha) == pytest.approx(expected, rel=1e-8)
 
 
 # One mean against a limit

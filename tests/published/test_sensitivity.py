@@ -273,44 +273,6 @@ def test_rank_correlations_equal_those_of_scipy(steps):
 # --- split of variance ---
 
 
-@pytest.mark.published(
-    source="Montgomery, D. C., Design and Analysis of Experiments, random effects model (from memory)",
-    where="strength of fabric from 4 looms: MS 29.73 and 1.90, variances 6.96 and 1.90, share from 0.38 to 0.98",
-)
-def test_looms():
-    values = [[98, 97, 99, 96], [91, 90, 93, 92], [96, 95, 97, 95], [95, 96, 99, 98]]
-
-    split = split_variance(np.array(values, dtype=float), 0.95)
-
-    assert split.from_inputs == pytest.approx(6.96, abs=0.005)
-    assert split.from_noise == pytest.approx(1.90, abs=0.005)
-    assert 16.0 * (split.from_inputs / 4 + split.from_noise / 16) == pytest.approx(29.73, abs=0.005)
-    assert split.input_share.mean == pytest.approx(6.96 / 8.86, abs=0.001)
-    assert split.input_share.low == pytest.approx(0.38, abs=0.0055)
-    assert split.input_share.high == pytest.approx(0.98, abs=0.005)
-
-
-@pytest.mark.published(
-    source="Davies, O. L. & Goldsmith, P. L., Statistical Methods in Research and Production (from memory)",
-    where="yield of dyestuff from 6 batches: variances 1764 and 2451, as mixed-model programs print too",
-)
-def test_dyestuff():
-    values = [
-        [1545, 1440, 1440, 1520, 1580],
-        [1540, 1555, 1490, 1560, 1495],
-        [1595, 1550, 1605, 1510, 1560],
-        [1445, 1440, 1595, 1465, 1545],
-        [1595, 1630, 1515, 1635, 1625],
-        [1520, 1455, 1450, 1480, 1445],
-    ]
-
-    split = split_variance(np.array(values, dtype=float), 0.95)
-
-    assert split.mean == pytest.approx(1527.5)
-    assert split.from_inputs == pytest.approx(1764.05, abs=0.005)
-    assert split.from_noise == pytest.approx(2451.25, abs=0.005)
-
-
 @pytest.mark.published(source="scipy.stats", where="f_oneway: F = MB/MW; the limits are where the F test turns")
 @pytest.mark.parametrize("confidence", [0.8, 0.95])
 def test_the_limits_of_the_share_are_where_the_f_test_turns(confidence):

@@ -1,118 +1,21 @@
 """People, priorities, shift changes and charging in bay against exact steady states and clock arithmetic."""
 
 from itertools import product
-from math import comb, exp, factorial, log
+from math import comb
 
 import numpy as np
 import pytest
 
-import batsim
 from batsim.measures.room_course import room_course
 from batsim.record.words import TURNED_AWAY
 from tests.runs import record_of
 
-GORDON = "Gordon, W. J. & Newell, G. F. (1967) Operations Research 15, 254-265; product form (from memory)"
-PALM = (
-    "Palm's theorem; Feeney, G. & Sherbrooke, C. (1966) Management Science 12, 391-411; Sherbrooke, C. C. (1968) "
-    "Operations Research 16, 122-141"
-)
 ENGSET = "Engset, T. (1918) Elektrotechnische Zeitschrift 39, 304-306, loss formula (from memory)"
 COBHAM = "balance of the Markov chain (trucks of each group away, who is served), solved numerically"
 EICK = (
     "Eick, S., Massey, W. & Whitt, W. (1993) The physics of the Mt/G/infinity queue, Operations Research 41 "
     "(from memory)"
 )
-
-# Battery loop in which the station works on the discharged battery only
-
-
-@pytest.mark.published(source=GORDON, where="6 batteries, 3 trucks; 10 batteries, 4 trucks, tight chargers")
-@pytest.mark.parametrize(
-    ("title", "changes", "weeks", "expected"),
-    [
-        (
-            "6 batteries",
-            {},
-            35,
-            {
-                "exchanges_per_h": 0.3081334999,
-                "availability_share": 0.8216893332,
-                "ready_batteries": 0.6344027058,
-                "none_ready_time_share": 0.5967888343,
-                "charger_use_share": 0.3081334999 * 4.0 / 2.0,
-            },
-        ),
-        pytest.param(
-            "10 batteries",
-            {
-                "trucks[0].count": 4,
-                "trucks[0].run_time.mean": "6 h",
-                "batteries.plain.charge_time.mean": "6 h",
-                "batteries.plain.cool_down.mean": "3 h",
-                "batteries.plain.inspection.time.mean": "30 min",
-                "layouts.one.batteries": 10,
-                "layouts.one.chargers": "3 x electronic_iuia",
-            },
-            120,
-            {
-                "exchanges_per_h": 0.4645228761,
-                "availability_share": 0.6967843142,
-                "ready_batteries": 0.5082296579,
-                "none_ready_time_share": 0.7457085177,
-                "charger_use_share": 0.4645228761 * 6.0 / 3.0,
-            },
-            marks=pytest.mark.slow,
-        ),
-    ],
-)
-def test_battery_loop(case, steady, title, changes, weeks, expected):
-    steady(title, case("battery_loop", changes), "one", weeks, expected)
-
-
-# Spares under demand that does not slow down
-
-
-def _poisson(mean, number):
-    return exp(-mean) * mean**number / factorial(number)
-
-
-@pytest.mark.published(source=PALM, where="P(no ready) = P(Poisson(lam T) >= S), demand lam, turn-round T of any law")
-@pytest.mark.parametrize(
-    ("title", "per_h", "turn_round", "spares", "expected"),
-    [
-        ("200 trucks", 10.0, {"mean": "6 min", "cv": 0.5}, 4, 0.01898815688),
-        pytest.param("300 trucks", 2.0, "8 h", 24, 0.03668565782, marks=pytest.mark.slow),
-        pytest.param("150 trucks", 0.5, "12 h", 10, 0.08392401699, marks=pytest.mark.slow),
-    ],
-)
-def test_spares_under_steady_demand(case, agree, title, per_h, turn_round, spares, expected):
-    """So many trucks that those few that wait slow nothing down."""
-    trucks = {"200 trucks": 200, "300 trucks": 300, "150 trucks": 150}[title]
-    run_h = trucks / per_h
-    pipeline = {"200 trucks": 1.0, "300 trucks": 16.0, "150 trucks": 6.0}[title]
-    assert sum(_poisson(pipeline, n) for n in range(spares)) == pytest.approx(1.0 - expected, abs=1e-9)
-    scenario = case(
-        "palm",
-        {
-            "trucks[0].count": trucks,
-            "trucks[0].run_time.mean": f"{run_h:g} h",
-            # What is left of an exponential time has the same law: the demand is steady from the start.
-            "trucks[0].first_run": [f"{-run_h * log((n + 0.5) / trucks):.6f} h" for n in range(trucks)],
-            "batteries.plain.charge_time": turn_round,
-            "layouts.one.batteries": trucks + spares,
-        },
-    )
-    weeks, warm_up = {"200 trucks": (0.4, 0.5), "300 trucks": (24, 5), "150 trucks": (100, 5)}[title]
-
-    runs = batsim.run(
-        scenario,
-        batsim.Settings(
-            layouts="one", replications=40, weeks=weeks, warm_up_weeks=warm_up, seed=31 + spares, workers=1
-        ),
-    )
-
-    agree(f"{title}, {spares} spares", [("found_none_share", expected, runs.values["one"]["found_none_ready_share"])])
-
 
 # Charging in bay: few chargers, trucks that find none go on
 
@@ -126,7 +29,6 @@ def test_charging_in_bay_loses_as_engset_says(case, agree, charge):
     trucks, chargers, ratio, run_h, weeks = 12, 4, 2.0 / 5.0, 5.0, 12
     weights = [comb(trucks, busy) * ratio**busy for busy in range(chargers + 1)]
     shares = [weight / sum(weights) for weight in weights]
-    busy = sum(number * share for number, share in enumerate(shares))
     asked = [(trucks - number) * share for number, share in enumerate(shares)]
     scenario = case("engset", {"batteries.plain.charge_time": charge})
     made = []
@@ -136,20 +38,12 @@ def test_charging_in_bay_loses_as_engset_says(case, agree, charge):
         )
         visits = record.columns("exchanges")
         inside = visits["joined_min"] >= record.facts.warm_up_min
-        charges = record.columns("charges")
-        start, end = (
-            np.clip(charges[name], record.facts.warm_up_min, record.facts.horizon_min)
-            for name in ("start_min", "end_min")
-        )
-        made.append(
-            (np.sum(end - start) / (weeks * 10080.0), np.mean(visits["kind"][inside] == TURNED_AWAY), inside.sum())
-        )
+        made.append((np.mean(visits["kind"][inside] == TURNED_AWAY), inside.sum()))
 
     values = np.array(made)
     rows = [
-        ("chargers busy", busy, values[:, 0]),
-        ("turned away_share", asked[-1] / sum(asked), values[:, 1]),
-        ("asking per hour", sum(asked) / run_h, values[:, 2] / (weeks * 168.0)),
+        ("turned away_share", asked[-1] / sum(asked), values[:, 0]),
+        ("asking per hour", sum(asked) / run_h, values[:, 1] / (weeks * 168.0)),
     ]
     agree("Engset, 12 trucks, 4 chargers", rows)
 
@@ -273,8 +167,8 @@ def test_batteries_on_charge_over_the_day(case, agree, weeks, exact):
 
 
 @pytest.mark.worked_out(where="N trucks at once, c stations, constant s: k-th waits s floor((k-1)/c)")
-@pytest.mark.parametrize(("stations", "mean_min", "longest_min"), [(1, 114.0, 228.0), (2, 54.0, 108.0)])
-def test_burst_at_a_shift_change(case, record, stations, mean_min, longest_min):
+@pytest.mark.parametrize("stations", [1, 2])
+def test_burst_at_a_shift_change(case, record, stations):
     """Twenty trucks leave at the end of their shift, though their batteries would last for weeks."""
     made = record(case("shift_change", {"layouts.one.stations": stations})).frame("exchanges")
 
@@ -282,20 +176,16 @@ def test_burst_at_a_shift_change(case, record, stations, mean_min, longest_min):
     assert set(made["joined_min"]) == {720.0}
     assert set(made["reason"]) == {"shift change"}
     assert sorted(waits) == [12.0 * (number // stations) for number in range(20)]
-    assert (waits.mean(), waits.max()) == (mean_min, longest_min)
 
 
 @pytest.mark.worked_out(where="arrivals evenly spaced at s / c or more give zero wait (D/D/c)")
-@pytest.mark.parametrize(
-    ("spread", "stations", "mean_min"),
-    [("240 min", 1, 0.0), ("120 min", 2, 0.0), ("120 min", 1, 57.0), ("30 min", 1, 99.75)],
-)
-def test_staggering_takes_the_burst_away(case, record, spread, stations, mean_min):
+@pytest.mark.parametrize(("spread", "stations"), [("240 min", 1), ("120 min", 2), ("120 min", 1), ("30 min", 1)])
+def test_staggering_takes_the_burst_away(case, record, spread, stations):
     """Spread evenly over N s / c minutes nobody waits; over less, the k-th waits k (s - gap), as in D/D/1."""
     changes = {"layouts.one.stations": stations, "trucks[0].exchange_when.spread": spread}
     made = record(case("shift_change", changes)).frame("exchanges")
 
     minutes = float(spread.split()[0])
     assert sorted(made["left_min"]) == pytest.approx([720.0 - minutes * n / 20 for n in range(19, -1, -1)])
-    assert (made["start_min"] - made["joined_min"]).mean() == pytest.approx(mean_min)
-    assert mean_min == pytest.approx(max(0.0, 9.5 * (12.0 / stations - minutes / 20)))
+    waits = made["start_min"] - made["joined_min"]
+    assert waits.mean() == pytest.approx(max(0.0, 9.5 * (12.0 / stations - minutes / 20)))

@@ -89,6 +89,20 @@ def test_the_guide_shows_what_decide_finds(monkeypatch):
     assert result.output.rstrip("\n") == shown[1]
 
 
+def test_the_guide_shows_what_verify_prints_and_the_package_records_it(tmp_path, monkeypatch):
+    """Lines of the block are those of the command, some left out; the recorded quick set is what it writes today."""
+    monkeypatch.chdir(tmp_path)
+    shown = re.search(r"\$ batsim verify\n(.*?)\n```", (GUIDE / "trust.md").read_text(encoding="utf-8"), re.DOTALL)
+    result = CliRunner().invoke(main, ["verify", "--output", "checks.csv"])
+
+    assert shown is not None
+    assert result.exit_code == 0
+    printed = iter(result.output.splitlines())
+    assert [line for line in shown[1].splitlines() if line != "..." and line not in printed] == []
+    recorded = (ROOT / "batsim" / "verification" / "recorded.csv").read_text(encoding="utf-8")
+    assert Path("checks.csv").read_text(encoding="utf-8") == recorded
+
+
 def test_shipped_schema_is_the_one_that_the_command_prints():
     """Editors of the scenarios see the schema of this version."""
     result = CliRunner().invoke(main, ["schema"])

@@ -20,6 +20,7 @@ from batsim.study.compare import Comparison
 from batsim.study.first_estimate import LayoutOutline, outline
 from batsim.study.prices import MARK
 from batsim.study.running.runs import Runs
+from batsim.verification.verify import Verification
 from batsim.views.text.decision_table import decision_table
 from batsim.views.text.decision_text import how_sure, what_to_do
 from batsim.views.text.numbers import NO_INTERVALS, number_text
@@ -184,6 +185,19 @@ def _decision(decision: Decision) -> str:
         paragraphs(what_to_do(decision, first, LONGEST_LINE))
         + table(decision.scenario.site.name, head, rows, range(1, len(head)))
         + paragraphs([*sure, f"{MARK} rests on placeholders."])
+    )
+
+
+@html_of.register
+def _verification(found: Verification) -> str:
+    """How many checks of each subject hold, and against what; those that do not, row by row."""
+    rows = [[each.subject, str(each.checks), str(each.holding), each.against] for each in found.by_subject]
+    failing = found.frame[[not outcome.holds for outcome in found.outcomes]]
+    return (
+        paragraphs([found.sentence])
+        + table("", ["subject", "checks", "hold", "against"], rows, (1, 2))
+        + (str(failing.to_html(index=False, float_format=NUMBERS)) if len(failing) else "")
+        + paragraphs([found.note, "Every check is a row of its frame."])
     )
 
 

@@ -21,6 +21,7 @@ from batsim.plan.checks import FAILS, TO_CHECK, cited
 from batsim.plan.plan import LayoutPlan, Plan
 from batsim.plan.seen import Seen
 from batsim.study.prices import MARK, plain_amount
+from batsim.verification.verify import recorded
 from batsim.views.page.annex import comparison_of_all, inputs_of, layout_plan, other_layout
 from batsim.views.page.replay import replay_block
 from batsim.views.page.report_charts import charts_of
@@ -133,6 +134,7 @@ def _behind(plans: Plan, advised: Recommendation) -> dict[str, Any]:
         "defaults": [scenario.figures[name] for name in figures],
         "simulated": simulated(runs.schedule),
         "confidence": runs.confidence,
+        "checked": recorded(),
         "versions": f"{versions}, Python {platform.python_version()}",
         "plain_amount": plain_amount,
         "cited": cited,

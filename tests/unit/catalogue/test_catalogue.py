@@ -1,5 +1,6 @@
 """The catalogue: every figure has a unit, a range, a source and a status, and every name leads somewhere."""
 
+import csv
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -11,6 +12,7 @@ import yaml
 from batsim import catalogue
 from batsim.catalogue import FIGURES, document, handling_names, sources
 from batsim.errors import FigureError
+from batsim.verification.verify import cases_in
 
 UNITS = {
     "EUR",
@@ -61,7 +63,7 @@ UNITS = {
     "weeks",
 }
 STATUSES = {"published", "common practice", "from memory", "placeholder"}
-KINDS = {"standard", "paper", "book", "report", "regulation", "common practice", "memory"}
+KINDS = {"standard", "paper", "book", "report", "regulation", "program", "common practice", "worked out", "memory"}
 DOCUMENTS = ("battery_types", "charger_types", "truck_classes")
 CHEMISTRIES = ("vented_lead_acid", "valve_regulated", "lithium_ion")
 # Asked for in code only, by these beginnings.
@@ -116,7 +118,16 @@ def test_no_figure_is_named_twice():
 
 def test_every_source_is_of_a_known_kind_and_used():
     assert {each.kind for each in sources().values()} <= KINDS
-    assert set(sources()) == {each.source for each in FIGURES.values()}
+    checked = {check.source for case in cases_in(full=True) for check in case.checks}
+    assert set(sources()) == {each.source for each in FIGURES.values()} | checked
+
+
+def test_sources_are_in_order_and_named_once():
+    """So that one is found, and a new one has its place."""
+    with (HERE / "sources.csv").open(newline="", encoding="utf-8") as lines:
+        keys = [row["key"] for row in csv.DictReader(lines)]
+    assert keys == sorted(set(keys))
+    assert all(each.citation for each in sources().values())
 
 
 def test_nothing_rests_on_one_user_one_maker_or_a_seller():

@@ -13,7 +13,7 @@ from batsim.scenario.parts.week import WEEK_MIN
 ROOT = Path(__file__).parents[3]
 KESTREL = ROOT / "scenarios" / "kestrel-lane.yaml"
 AREAS = ROOT / "tests" / "unit" / "cases" / "mixed_areas.yaml"
-TWO_TRUCKS = ROOT / "tests" / "published" / "cases" / "two_trucks_three_batteries.yaml"
+TWO_TRUCKS = ROOT / "batsim" / "verification" / "cases" / "two_trucks_three_batteries.yaml"
 HOIST = (KESTREL, "--layout", "hoist", "--weeks", "1")
 HOUR = ("--from", "Tue 13:30", "--to", "Tue 14:30")
 DAY = 1440.0

@@ -17,7 +17,7 @@ from batsim.views.text.trace_text import trace_text
 ROOT = Path(__file__).parents[3]
 KESTREL = ROOT / "scenarios" / "kestrel-lane.yaml"
 SALTMARSH = ROOT / "scenarios" / "saltmarsh-road.yaml"
-TWO_TRUCKS = ROOT / "tests" / "published" / "cases" / "two_trucks_three_batteries.yaml"
+TWO_TRUCKS = ROOT / "batsim" / "verification" / "cases" / "two_trucks_three_batteries.yaml"
 HOIST = (KESTREL, "--layout", "hoist")
 NAMES = "side rollers, portable stands, hoist, in the truck"
 DAY = 1440.0

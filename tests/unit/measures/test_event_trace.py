@@ -46,7 +46,7 @@ from tests.rows import made
 from tests.runs import record_of
 
 ROOT = Path(__file__).parents[3]
-TWO_TRUCKS = ROOT / "tests" / "published" / "cases" / "two_trucks_three_batteries.yaml"
+TWO_TRUCKS = ROOT / "batsim" / "verification" / "cases" / "two_trucks_three_batteries.yaml"
 KESTREL = ROOT / "scenarios" / "kestrel-lane.yaml"
 DAY = 1440.0
 

@@ -25,7 +25,7 @@ from tests.rows import made
 from tests.runs import record_of
 from tests.sites import KESTREL
 
-CASES = Path(__file__).parents[2] / "published" / "cases"
+CASES = Path(__file__).parents[3] / "batsim" / "verification" / "cases"
 VISIT = {"group": 0, "queue": 0, "kind": EXCHANGE, "fetched_min": 0.0, "watering_min": 0.0, "station": 0}
 WORK = {"area": 0, "person": ATTENDANT, "task": EXCHANGING, "people": 1, "overtime": 0}
 

@@ -18,7 +18,7 @@ from tests.runs import record_of
 from tests.sites import KESTREL
 
 ROOT = Path(__file__).parents[3]
-TWO_TRUCKS = ROOT / "tests" / "published" / "cases" / "two_trucks_three_batteries.yaml"
+TWO_TRUCKS = ROOT / "batsim" / "verification" / "cases" / "two_trucks_three_batteries.yaml"
 LEAD_OR_LITHIUM = ROOT / "tests" / "unit" / "cases" / "lead_or_lithium.yaml"
 THREE_AREAS = ROOT / "tests" / "unit" / "cases" / "three_areas.yaml"
 WHOLE = "--log: writes the whole run; leave out --from, --to and --csv, or --log"

@@ -21,7 +21,7 @@ from tests.runs import record_of
 from tests.sites import KESTREL
 
 ROOT = Path(__file__).parents[3]
-TWO_TRUCKS = ROOT / "tests" / "published" / "cases" / "two_trucks_three_batteries.yaml"
+TWO_TRUCKS = ROOT / "batsim" / "verification" / "cases" / "two_trucks_three_batteries.yaml"
 SALTMARSH = ROOT / "scenarios" / "saltmarsh-road.yaml"
 DAY = 1440.0
 

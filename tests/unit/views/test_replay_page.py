@@ -25,7 +25,7 @@ from batsim.views.page.replay_scene import LOOKS, WIDTH, scene_of, words_of
 from tests.runs import record_of
 
 ROOT = Path(__file__).parents[3]
-TWO_TRUCKS = ROOT / "tests" / "published" / "cases" / "two_trucks_three_batteries.yaml"
+TWO_TRUCKS = ROOT / "batsim" / "verification" / "cases" / "two_trucks_three_batteries.yaml"
 KESTREL = ROOT / "scenarios" / "kestrel-lane.yaml"
 AREAS = ROOT / "tests" / "unit" / "cases" / "mixed_areas.yaml"
 DAY = 1440.0

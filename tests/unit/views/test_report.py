@@ -20,6 +20,7 @@ from batsim.decision.recommendation import recommend
 from batsim.plan.checks import OK
 from batsim.plan.plan import Plan, plan_layouts
 from batsim.scenario.settings import Settings
+from batsim.verification.verify import recorded
 from batsim.views.page.annex import MEASURED, RANGED, STATED, inputs_of
 from batsim.views.page.inline_svg import inline_svg, short_path
 from batsim.views.page.report import order_csv, report_html, without_keys
@@ -202,6 +203,18 @@ def test_the_table_of_costs_adds_up_to_the_cost_of_the_answer() -> None:
     assert in_all == pytest.approx(money.at_equal_work.rounded.value)
     assert sum(lines) == pytest.approx(in_all, rel=0.05)  # each is rounded to what is known of it
     assert money.at_equal_work.text in recommend(planned()).costs
+
+
+def test_the_annex_says_how_the_program_is_checked(monkeypatch: pytest.MonkeyPatch) -> None:
+    """By subject, as recorded at the release; nothing is run for it."""
+    monkeypatch.setattr("batsim.verification.verify.outcomes_of", lambda *_: pytest.fail("a check was run"))
+    behind = report_html(planned()).partition('<details id="checked">')[2].partition("</details>")[0]
+
+    for each in recorded():
+        assert (
+            f'scope="row">{each.subject}</th><td role="cell" class="n" data-label="Checks">{each.checks}</td>' in behind
+        )
+    assert "Woodbridge, DIN 41773, DIN 41774, common practice, Copetti, " in behind
 
 
 def test_the_annex_goes_on_paper_where_it_is_asked_for() -> None:
