@@ -1,6 +1,6 @@
 """What was fitted, as the text of a scenario that extends that of the site; each value with its origin."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from copy import deepcopy
 from pathlib import Path as FilePath
 from typing import Any
@@ -87,18 +87,21 @@ def in_the_way(scenario: Scenario, stated: Mapping[str, Any], findings: Sequence
     """Times on site that are stated of parts of an exchange, where others of the same part come in their place."""
     found: dict[Path, None] = {}
     for path in (finding.path for finding in findings if finding.is_written):
-        if path[0] != HANDLING or path[2] not in (EXCHANGE_TIMES, STEP_TIMES):
-            continue
-        own = (stated.get(HANDLING) or {}).get(path[1]) or {}
-        of = {step.step: PART_OF[step.truck] for step in scenario.handling[str(path[1])].stated_steps}
-        key = path[3] if path[2] == EXCHANGE_TIMES else of[str(path[3])]
-        others = {name: name for name in own.get(EXCHANGE_TIMES) or {} if (EXCHANGE_TIMES, name) != path[2:]}
-        steps = {name: of[name] for name in own.get(STEP_TIMES) or {} if path[2] == EXCHANGE_TIMES}
-        for section, parts in ((EXCHANGE_TIMES, others), (STEP_TIMES, steps)):
-            for name, part in parts.items():
-                if WHOLE in (key, part) or part == key:
-                    found[HANDLING, path[1], section, name] = None
+        if path[0] == HANDLING and path[2] in (EXCHANGE_TIMES, STEP_TIMES):
+            of = {step.step: PART_OF[step.truck] for step in scenario.handling[str(path[1])].stated_steps}
+            own = (stated.get(HANDLING) or {}).get(path[1]) or {}
+            found |= dict.fromkeys((HANDLING, path[1], *other) for other in _others(own, path[2:], of))
     return list(found)
+
+
+def _others(own: Mapping[str, Any], put: Path, of: Mapping[str, str]) -> Iterator[Path]:
+    """Times of an arrangement that do not go with what is put there: of the same part, or of the whole."""
+    part = of.get(str(put[1]), put[1])
+    for section in (EXCHANGE_TIMES, STEP_TIMES):
+        for name in own.get(section) or {}:
+            same_kind = section == put[0] == STEP_TIMES or (section, name) == put
+            if not same_kind and ({part, of.get(name, name)} & {WHOLE} or part == of.get(name, name)):
+                yield section, name
 
 
 def _take(data: dict[str, Any], stated: Mapping[str, Any], findings: Sequence[Finding]) -> None:

@@ -10,7 +10,7 @@ from batsim.calibration.sources import Sources, floats, marks, words
 from batsim.display import Frame
 from batsim.measures.windows import Flags, Floats
 from batsim.record.words import BEING_CONNECTED, BEING_WATERED, COOLING
-from batsim.scenario.parts.handling import Arrangement, Step
+from batsim.scenario.parts.handling import Arrangement
 from batsim.scenario.parts.laws import DurationLaw
 from batsim.scenario.text.located_data import Path
 from batsim.statistics.dependence import (
@@ -73,29 +73,29 @@ class _Maker:
 
     def exchange(self, handling: str, arrangement: Arrangement) -> Iterator[Finding]:
         """Exchange times: by its steps where all of a part were timed, else as a whole."""
-        layouts = [view.layouts[self.sources.layout] for view in self.sources.areas.values()]
-        remark = POSITIONS * any(each.floor is not None for each in layouts if each.handling == handling)
-        at: Path = () if remark else ("handling", handling)
+        remark = self._positions(handling)
+        own = {step.step: step.law.mean for step in arrangement.steps}
         parts = {
-            key: [step for step in arrangement.stated_steps if step.truck == truck]
+            key: [step.step for step in arrangement.stated_steps if step.truck == truck]
             for key, truck in ((TRUCK_WAITS, "waits"), (TRUCK_GONE, "gone"))
         }
-        own = arrangement.steps
         for key, timed in self._parts(handling, parts):
-            steps = arrangement.stated_steps if key == WHOLE else parts[key]
-            if by_step := self._by_step(handling, steps):
-                for step, each in by_step.items():
-                    stated = next(law.law.mean for law in own if law.step == step)
-                    path = (*at, "step_times", step) if at else ()
-                    yield from self._finding(f"exchange, {step}", handling, each, stated, path, remark)
-            elif timed is not None:
-                stated = sum(
-                    law.law.mean for law, step in zip(own, arrangement.stated_steps, strict=True) if step in steps
-                )
-                path = (*at, "exchange_times", key) if at else ()
-                yield from self._finding(PARTS[key], handling, timed, stated, path, remark, shared=len(steps) > 1)
+            steps = parts.get(key, list(own))
+            by_step = self._by_step(handling, steps)
+            if not by_step and timed is not None:
+                path: Path = ("handling", handling, "exchange_times", key)
+                stated, shared = sum(own[step] for step in steps), len(steps) > 1
+                yield from self._finding(PARTS[key], handling, timed, stated, path, remark, shared=shared)
+            for step, each in by_step.items():
+                path = ("handling", handling, "step_times", step)
+                yield from self._finding(f"exchange, {step}", handling, each, own[step], path, remark)
 
-    def _parts(self, handling: str, parts: Mapping[str, list[Step]]) -> Iterator[tuple[str, Timed | None]]:
+    def _positions(self, handling: str) -> str:
+        """Why exchange times of an arrangement are written nowhere; empty where they are."""
+        layouts = [view.layouts[self.sources.layout] for view in self.sources.areas.values()]
+        return POSITIONS * any(each.floor is not None for each in layouts if each.handling == handling)
+
+    def _parts(self, handling: str, parts: Mapping[str, list[str]]) -> Iterator[tuple[str, Timed | None]]:
         """Parts of exchanges that are timed as one; the whole where the truck stays until its end."""
         rows = self.exchanges
         if rows.empty:
@@ -117,7 +117,7 @@ class _Maker:
         yield TRUCK_WAITS, Timed(rows, stays, station, "exchange")
         yield TRUCK_GONE, Timed(rows, gone, after, "exchange")
 
-    def _by_step(self, handling: str, steps: "list[Step] | tuple[Step, ...]") -> dict[str, Timed]:
+    def _by_step(self, handling: str, steps: list[str]) -> dict[str, Timed]:
         """Each of some steps; nothing unless all of them were timed."""
         rows = self.steps
         if rows.empty or not steps:
@@ -126,7 +126,7 @@ class _Maker:
         mine = (of == handling) | (of == "")
         lasts = floats(rows, "duration_min")
         timed = {
-            step.step: Timed(rows, mine & (words(rows, "step") == step.step) & np.isfinite(lasts), lasts, "timing")
+            step: Timed(rows, mine & (words(rows, "step") == step) & np.isfinite(lasts), lasts, "timing")
             for step in steps
         }
         return timed if all(each.those.sum() >= FEWEST for each in timed.values()) else {}
@@ -158,7 +158,7 @@ class _Maker:
                 yield from self._finding("watering a battery", name, water, _mean(law), at)
             stated = battery.charge_time_min
             timed = Timed(self.charges, (charged == name) & np.isfinite(lasts), lasts, "charge")
-            at = () if stated is None else ("batteries", name, "charge_time")
+            at = ("batteries", name, "charge_time")
             yield from self._finding("charge", name, timed, _mean(stated), at, BY_CURVE * (stated is None))
 
     def ways(self) -> Iterator[Finding]:
@@ -209,7 +209,7 @@ class _Maker:
         fitted = fit(timed.values[timed.those], censored=cut[timed.those], confidence=self.confidence)
         yield Finding(
             what=what, of=of, dimension="duration", measured=measured_law(fitted, shared=shared), mean=fitted.mean,
-            stated=stated, rows=fitted.seen, row=timed.row, path=path, fitted=fitted,
+            stated=stated, rows=fitted.seen, row=timed.row, path=() if remark else path, fitted=fitted,
             depends=depends_on(self.sources, timed, f"times of '{what}'"), remark=remark,
         )  # fmt: skip
 

@@ -24,6 +24,8 @@ from batsim.statistics.rare_events import skewed_interval
 MINUTES_AN_HOUR, W_PER_KW = 60.0, 1000.0
 SHORTEST_H = 1.0
 """Hours worked in a shift below which its power says little. [h]"""
+ROUNDING_MIN = 1.0
+"""What clocks of loggers may be off. [min]"""
 NORMAL_KURTOSIS = 3.0
 """Fourth moment of a normal law over the square of its variance. [-]"""
 SHIFTS_DIFFER = 0.03
@@ -72,24 +74,29 @@ def _power_findings(sources: Sources, number: int, group: TruckGroup, confidence
     powers = _powers(sources, group)
     if powers.kw.size < FEWEST or group.duty is None:
         return
-    means = {name: float(np.mean(powers.kw[powers.shift == name])) for name in group.shifts if name in powers.shift}
-    apart = max(abs(mean / float(np.mean(powers.kw)) - 1.0) for mean in means.values()) > SHIFTS_DIFFER
-    differs = differs_between(powers.kw, powers.shift, f"power of {group.group}", "shifts")
-    enough = len(means) == len(group.shifts) and all((powers.shift == name).sum() >= FEWEST for name in means)
     at: Path = ("trucks", number, "duty", "mean_power")
-    spread = _Spread.of(powers, confidence)
     week = sources.scenario.week
-    if len(means) > 1 and enough and apart and differs.is_clear:
+    if _shifts_differ(powers, group):
         for name in group.shifts:
-            those = powers.shift == name
-            stated = group.duty.kw_in(name, shift_min(week, name))
-            yield _power(sources, powers, those, (f"power, {name} shift", group.group), stated, (*at, name), confidence)
+            stated, titles = group.duty.kw_in(name, shift_min(week, name)), (f"power, {name} shift", group.group)
+            yield _power(sources, powers, powers.shift == name, titles, stated, (*at, name), confidence)
     else:
         everything = np.ones(powers.kw.size, dtype=bool)
         stated = mean_kw(week, group.shifts, group.duty)
         yield _power(sources, powers, everything, ("power", group.group), stated, at, confidence)
+    spread = _Spread.of(powers, confidence)
     if spread is not None:
         yield from spread.findings(number, group)
+
+
+def _shifts_differ(powers: Powers, group: TruckGroup) -> bool:
+    """Whether the power of shifts differs clearly, and by so much that each is told for itself."""
+    rows = [powers.kw[powers.shift == name] for name in group.shifts]
+    if len(rows) < 2 or min(each.size for each in rows) < FEWEST:
+        return False
+    mean = float(np.mean(powers.kw))
+    apart = max(abs(float(np.mean(each)) / mean - 1.0) for each in rows)
+    return apart > SHIFTS_DIFFER and differs_between(powers.kw, powers.shift).is_clear
 
 
 def _power(
@@ -136,34 +143,17 @@ class _Spread(NamedTuple):
         """
         means = {name: np.mean(powers.kw[powers.shift == name]) for name in set(powers.shift.tolist())}
         relative = powers.kw / np.array([means[name] for name in powers.shift])
-        of_trucks = [relative[powers.truck == truck] for truck in dict.fromkeys(powers.truck.tolist()) if truck]
-        of_trucks = [values for values in of_trucks if values.size > 1]
-        number, count = len(of_trucks), sum(values.size for values in of_trucks)
+        trucks = [relative[powers.truck == truck] for truck in dict.fromkeys(powers.truck.tolist()) if truck]
+        trucks = [values for values in trucks if values.size > 1]
+        number, count = len(trucks), sum(values.size for values in trucks)
         if number < 2 or count - number < FEWEST:
             return None
-        own = np.array([values.mean() for values in of_trucks])
-        sizes = np.array([values.size for values in of_trucks], dtype=np.float64)
-        within = sum(float(np.sum((values - values.mean()) ** 2)) for values in of_trucks) / (count - number)
-        mean = float(np.sum(sizes * own) / count)
-        between = float(np.sum(sizes * (own - mean) ** 2)) / (number - 1)
-        usual = (count - float(np.sum(sizes**2)) / count) / (number - 1)
-        tail = (1.0 - confidence) / 2.0
-        square = float(np.mean(own**2))
-        rest = np.concatenate([values - values.mean() for values in of_trucks])
-        skewed = float(np.mean(rest**4)) / float(np.mean(rest**2)) ** 2 - NORMAL_KURTOSIS if within else 0.0
-        freedom = 2.0 / (2.0 / (count - number) + max(0.0, skewed) / count)
-        low, high = (within * freedom / float(chdtri(freedom, share)) for share in (tail, 1.0 - tail))
-        shifts = Interval(*(float(np.sqrt(value / square)) for value in (within, low, high)))
-        ratio = between / within if within else np.inf
-        ends = [
-            max(0.0, (ratio / float(fdtri(number - 1, count - number, share)) - 1.0) / usual)
-            for share in (0.5, 1.0 - tail, tail)
-        ]
-        middle = max(0.0, (between - within) / usual)
-        trucks = Interval(
-            float(np.sqrt(middle)) / mean, *(float(np.sqrt(within * end)) / mean for end in sorted(ends[1:]))
-        )
-        return cls(trucks, shifts, count)
+        rest = np.concatenate([values - values.mean() for values in trucks])
+        within = float(np.sum(rest**2)) / (count - number)
+        tails = (1.0 + confidence) / 2.0, (1.0 - confidence) / 2.0
+        return cls(
+            _between(trucks, within, tails), _within(trucks, rest, within, tails), count
+        )  # fmt: skip
 
     def findings(self, number: int, group: TruckGroup) -> Iterator[Finding]:
         """Both spreads as a scenario states them."""
@@ -178,23 +168,43 @@ class _Spread(NamedTuple):
             )  # fmt: skip
 
 
+def _within(trucks: list[Floats], rest: Floats, within: float, tails: tuple[float, float]) -> Interval:
+    """Spread from shift to shift of one truck, by its mean square; longer tails than normal ones make it less sure."""
+    freedom = rest.size - len(trucks)
+    if within:
+        tailed = float(np.mean(rest**4)) / float(np.mean(rest**2)) ** 2 - NORMAL_KURTOSIS
+        freedom_left = 2.0 / (2.0 / freedom + max(0.0, tailed) / rest.size)
+    else:
+        freedom_left = float(freedom)
+    square = float(np.mean([values.mean() ** 2 for values in trucks]))
+    ends = (within * freedom_left / float(chdtri(freedom_left, 1.0 - share)) for share in tails)
+    return Interval(*(float(np.sqrt(value / square)) for value in (within, *ends)))
+
+
+def _between(trucks: list[Floats], within: float, tails: tuple[float, float]) -> Interval:
+    """Spread from truck to truck, by the mean squares between and within trucks."""
+    own, sizes = np.array([values.mean() for values in trucks]), np.array([float(values.size) for values in trucks])
+    number, count = own.size, float(sizes.sum())
+    mean = float(np.sum(sizes * own)) / count
+    between = float(np.sum(sizes * (own - mean) ** 2)) / (number - 1)
+    usual = (count - float(np.sum(sizes**2)) / count) / (number - 1)
+    squares = [max(0.0, (between - within) / usual)]
+    for share in tails:
+        off = float(fdtri(number - 1, count - number, share))
+        squares.append(max(0.0, (between / off - within) / usual))
+    return Interval(*(float(np.sqrt(value)) / mean for value in squares))
+
+
 def _level_findings(sources: Sources, number: int, group: TruckGroup, confidence: float) -> Iterator[Finding]:
     """State of charge at which trucks leave for the room because it is low: on arrival, and what the way takes."""
     rows = sources.of("exchanges")
     rows = rows[sources.group_of(rows) == group.group]
-    soc, arrived = floats(rows, "soc_start_share"), floats(rows, "arrived_min")
-    arrived = np.where(np.isfinite(arrived), arrived, floats(rows, "start_min"))
-    known, when = np.isfinite(soc), group.exchange_when
+    soc, when, way = floats(rows, "soc_start_share"), group.exchange_when, group.to_room
     by_level = when.in_breaks_below_share is None and when.early_below_share is None
-    way = group.to_room
     way_min = way.distance_m / way.speed_m_per_min if way is not None else 0.0
-    if when.shift_change != "never" and np.isfinite(arrived[known]).any():
-        ahead = when.before_shift_end_min + when.spread.over_min + way_min
-        ends = sources.shifts.ends(group.shifts)
-        next_end = ends[np.clip(np.searchsorted(ends, arrived), 0, ends.size - 1)]
-        last_end = ends[np.clip(np.searchsorted(ends, arrived) - 1, 0, ends.size - 1)]
-        # A truck that was in the queue of the shift change arrived before its end, or soon after the way.
-        known &= (next_end - arrived > ahead + 1.0) & ((arrived - last_end > way_min + 1.0) | (arrived < last_end))
+    known = np.isfinite(soc)
+    if when.shift_change != "never":
+        known &= ~_at_shift_change(sources, rows, group, way_min)
     if known.sum() < FEWEST:
         return
     fitted = fit(np.clip(soc[known], 1e-6, 1.0 - 1e-6), candidates="share", confidence=confidence)
@@ -212,3 +222,16 @@ def _level_findings(sources: Sources, number: int, group: TruckGroup, confidence
         depends=depends_on(sources, Timed(rows, known, soc, "exchange"), "states of charge on arrival"),
         remark=AT_CHANGE if when.shift_change != "never" else "",
     )  # fmt: skip
+
+
+def _at_shift_change(sources: Sources, rows: Frame, group: TruckGroup, way_min: float) -> Flags:
+    """Which exchanges are of trucks that came because their shift ended: shortly before its end, or a way after."""
+    arrived, when = floats(rows, "arrived_min"), group.exchange_when
+    arrived = np.where(np.isfinite(arrived), arrived, floats(rows, "start_min"))
+    ends = sources.shifts.ends(group.shifts)
+    at = np.searchsorted(ends, arrived)
+    before = ends[np.clip(at, 0, ends.size - 1)] - arrived
+    after = arrived - ends[np.clip(at - 1, 0, ends.size - 1)]
+    ahead = when.before_shift_end_min + when.spread.over_min + way_min + ROUNDING_MIN
+    flags: Flags = (before <= ahead) | ((after >= 0.0) & (after <= way_min + ROUNDING_MIN))
+    return flags

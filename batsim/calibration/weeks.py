@@ -63,17 +63,29 @@ def split_weeks(logs: Iterable[Log], scenario: Scenario, hold_out_share: float) 
     """
     logs = list(logs)
     monday = next((log.first_monday for log in logs if log.first_monday is not None), NO_DAY)
-    times = [log.rows["start_min"].dropna().to_numpy() for log in logs if "start_min" in log.rows]
-    spans = [(float(each.min()), float(each.max())) for each in times if each.size]
+    spans = [span for log in logs if (span := _span(log)) is not None]
     if not spans:
         return SplitWeeks(monday, (), ())
-    weeks = range(int(min(spans)[0] // WEEK_MIN), int(max(last for _, last in spans) // WEEK_MIN) + 1)
-    gaps = [gap for log in logs for gap in log.gaps]
-    there = max(first for first, _ in spans), min(last for _, last in spans)
-    whole = [week for week in weeks if _is_whole(week, in_calendar(scenario, monday), there, gaps)]
-    number = max(1, round(hold_out_share * len(whole))) if len(whole) > 1 and hold_out_share > 0.0 else 0
-    held_out = tuple(whole[len(whole) - number :])
+    firsts, lasts = zip(*spans, strict=True)
+    weeks = range(int(min(firsts) // WEEK_MIN), int(max(lasts) // WEEK_MIN) + 1)
+    gaps, here = [gap for log in logs for gap in log.gaps], in_calendar(scenario, monday)
+    whole = [week for week in weeks if _is_whole(week, here, (max(firsts), min(lasts)), gaps)]
+    held_out = _last(whole, hold_out_share)
     return SplitWeeks(monday, tuple(week for week in weeks if week not in held_out), held_out)
+
+
+def _last(weeks: Sequence[int], share: float) -> tuple[int, ...]:
+    """Last weeks of some, that share of them but one at least; none of a single one."""
+    if len(weeks) < 2 or share <= 0.0:
+        return ()
+    return tuple(weeks[len(weeks) - max(1, round(share * len(weeks))) :])
+
+
+def _span(log: Log) -> tuple[float, float] | None:
+    """First and last begin of a log; None where no time is known. [min]"""
+    if "start_min" not in log.rows or not (times := log.rows["start_min"].dropna()).size:
+        return None
+    return float(times.min()), float(times.max())
 
 
 def _is_whole(week: int, scenario: Scenario, there: tuple[float, float], gaps: Iterable[Gap]) -> bool:
