@@ -149,10 +149,15 @@ class Space:
         kinds = (BATTERIES, CHARGERS)
         return tuple(move for move in self.counting if all(self.ranges[each].kind in kinds for each in move))
 
+    @property
+    def adding(self) -> tuple[Move, ...]:
+        """Those that do not trade one thing for another."""
+        return tuple(move for move in self.counting if -1 not in move.values())
+
     def _trading(self) -> Iterator[Move]:
-        """One fewer of a thing for one more of the same kind: attendants of other shifts, other types, other areas."""
+        """One fewer of a thing for one more of the same kind in an area: attendants of other shifts, other types."""
         for (one, mine), (other, theirs) in combinations(enumerate(self.ranges), 2):
-            if mine.kind == theirs.kind != DEVICES:
+            if mine.area == theirs.area and mine.kind == theirs.kind != DEVICES:
                 yield {one: -1, other: 1}
 
     def _together(self, area: str) -> Iterator[Move]:
