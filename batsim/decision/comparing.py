@@ -7,6 +7,8 @@ times. A change that lost more, when it was last looked at, than everything has 
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
+import numpy as np
+
 from batsim.decision.space import Move, Point
 from batsim.decision.trials import Trial, Trials
 from batsim.study.limits import Limit
@@ -22,8 +24,11 @@ LEAST_GAIN = 1e-6
 """Part of the cost that is a gain."""
 TRIFLE = 0.0005
 """Part of the cost that nothing is taken away for."""
-SURELY_LOST = 0.005
-"""Part of the cost by which a change must have lost more than all has moved since, not to be looked at again."""
+DEAR = 0.005
+"""Part of the cost that is dear enough to be taken away with a lever that spares it."""
+SURE = 2.0
+"""Standard deviations of a difference in one replication by which a change must have lost more than all has moved
+since, not to be looked at again."""
 
 
 class Change(NamedTuple):
@@ -57,6 +62,8 @@ class Comparing:
     def __init__(self, trials: Trials, limits: Sequence[Limit]) -> None:
         self.trials, self.space, self.limits = trials, trials.space, tuple(limits)
         self.replications = COARSE
+        self._variances: list[float] = []
+        """Of the differences of plans in few replications. [(currency/year)2]"""
         self._seen: dict[tuple[Point, Point], _Seen] = {}
         """By the difference that a change makes to a point; of counts for the same levers alone."""
 
@@ -80,6 +87,11 @@ class Comparing:
             return miss < missed
         return cost < paid * (1.0 - least)
 
+    def _is_better_in(self, replications: int, trial: Trial, at: Trial) -> bool:
+        """Whether a plan is no worse than another in so many replications."""
+        standing, before = ((self._miss(each, replications), each.cost(replications)) for each in (trial, at))
+        return standing < before
+
     def _out(self, trial: Trial, at: Trial) -> bool:
         """Whether it breaks a rule, or a few replications tell that it is worse by far."""
         if trial.refused:
@@ -90,14 +102,22 @@ class Comparing:
             return miss > missed + GROSS_MISS
         return trial.cost(replications) > at.cost(replications) * (1.0 + GROSS_COST / replications)
 
-    def _better(self, points: Iterable[Point], at: Trial) -> list[Trial]:
-        """Points that are better than a plan, the best first; looked at no more often than it takes to tell."""
+    def _better(self, points: Iterable[Point], at: Trial, *, at_once: bool = False) -> list[Trial]:
+        """Points that are better than a plan, the best first; looked at no more often than it takes to tell.
+
+        While few replications tell, those that are better at once may be enough.
+        """
         left = [point for point in dict.fromkeys(points) if point != at.point]
         for replications in (1, COARSE, self.replications):
             trials = self.trials.look(left, replications)
             if replications == 1:
                 self._remember(trials, at)
+            elif replications == COARSE:
+                differences = (each.cost_values(COARSE) - at.cost_values(COARSE) for each in trials if not each.refused)
+                self._variances += [float(np.var(each, ddof=1)) for each in differences]
             left = [trial.point for trial in trials if not self._out(trial, at)]
+            if at_once and self.replications == COARSE:
+                left = [point for point in left if self._is_better_in(replications, self.trials.tried[point], at)]
         found = (self.trials.tried[point] for point in left)
         return sorted((trial for trial in found if self._beats(trial, at)), key=self._standing)
 
@@ -117,7 +137,15 @@ class Comparing:
         more = self.trials.bought(point) - at.bought
         if more <= 0.0 or not self.meets(at):
             return point != at.point
-        return more < at.most_saved(self.replications)
+        return more < at.most_saved(self.replications) * self._waited_share(point, at)
+
+    def _waited_share(self, point: Point, at: Trial) -> float:
+        """Part of all time that is waited for what there is more of at a point; all of it where levers differ too."""
+        if point[len(self.space.ranges) :] != at.point[len(self.space.ranges) :]:
+            return 1.0
+        pairs = zip(self.space.ranges, point, at.point, strict=False)
+        kinds = {each.kind for each, number, before in pairs if number > before}
+        return min(1.0, sum(map(at.waited_share, kinds)))
 
     # What was seen before
 
@@ -129,12 +157,18 @@ class Comparing:
                     lost = max(trial.cost(1) - at.cost(1), GROSS_COST * at.cost(1) if self._miss(trial, 1) else 0.0)
                     self._seen[self._difference(trial.point, at.point)] = _Seen(lost, at.cost(1))
 
+    def _deviation(self, at: Trial) -> float:
+        """By how much the difference of two plans differs from replication to replication, about. [currency/year]"""
+        if not self._variances:
+            return GROSS_COST * at.cost(1)
+        return float(np.sqrt(np.median(self._variances)))
+
     def _lost_before(self, point: Point, at: Trial) -> bool:
         """Whether the same change lost more, when it was last looked at, than the cost has moved since."""
         seen = self._seen.get(self._difference(point, at.point))
         if seen is None or not self.meets(at):
             return False
-        return seen.lost > abs(seen.paid - at.cost(1)) + SURELY_LOST * at.cost(1)
+        return seen.lost > abs(seen.paid - at.cost(1)) + SURE * self._deviation(at)
 
     def _difference(self, point: Point, at: Point) -> tuple[Point, Point]:
         """What a point has more than another, and the ways that both have; none where these differ."""
@@ -151,27 +185,34 @@ class Comparing:
         return self.space.turned(point, change.move)
 
     def _gained(self, at: Trial, changes: Sequence[Change]) -> Trial:
-        """Make all changes that gain, together where that gains most, again and again as long as they gain."""
+        """Make all changes that gain, together where that gains most, in longer and longer steps as long as they do."""
         while changes:
             points = {self._changed(at.point, change): change for change in changes}
-            better = self._better([point for point in points if self._worth(point, at)], at)
+            better = self._better([point for point in points if self._worth(point, at)], at, at_once=True)
             if not better:
                 break
-            changes = [points[trial.point] for trial in better]
-            at = self._several(better, at)
+            at, made = self._several(better, at)
+            changes = [Change(each.move, 2 * each.step) for each in map(points.__getitem__, made) if each.step]
         return at
 
-    def _several(self, better: Sequence[Trial], at: Trial) -> Trial:
-        """All of some better plans in one, or the first half of them, where that is better; else the first."""
-        best = better[0]
-        for number in dict.fromkeys((len(better), len(better) // 2)):
-            if number > 1 and (taken := self._taken(self._merged(better[:number], at), best)) is not None:
-                return taken
-        return best
+    def _several(self, better: Sequence[Trial], at: Trial) -> tuple[Trial, list[Point]]:
+        """All of some changes in one plan, or where that is no better than the first, one after another.
 
-    def _merged(self, steps: Iterable[Trial], at: Trial) -> Point:
-        """Point with what several steps from a plan change, each where no step before it changed anything."""
-        point = list(at.point)
+        With it the points of those that are in it.
+        """
+        if len(better) > 1 and (taken := self._taken(self._merged(better, at), better[0])) is not None:
+            return taken, [trial.point for trial in better]
+        found, made = at, []
+        for trial in better:
+            taken = self._taken(self._merged([trial], at, found), found)
+            if taken is not None:
+                found = taken
+                made.append(trial.point)
+        return found, made
+
+    def _merged(self, steps: Iterable[Trial], at: Trial, onto: Trial | None = None) -> Point:
+        """Point with what several steps from a plan change, onto it or another one, each where none was changed yet."""
+        point = list((onto or at).point)
         for step in steps:
             changed = [place for place, count in enumerate(step.point) if count != at.point[place]]
             if all(point[place] == at.point[place] for place in changed):

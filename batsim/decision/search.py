@@ -9,7 +9,7 @@ from itertools import combinations, permutations
 
 import numpy as np
 
-from batsim.decision.comparing import COARSE, FINE, GROSS_COST, GROSS_MISS, Change, Comparing
+from batsim.decision.comparing import COARSE, DEAR, FINE, GROSS_COST, GROSS_MISS, Change, Comparing
 from batsim.decision.space import MANY, Move, Point
 from batsim.decision.trials import Trial, Trials
 from batsim.study.levers import EXCHANGE_BY, WITHOUT_ATTENDANTS
@@ -112,12 +112,15 @@ class Search(Comparing):
         return [trial for trial in self.trials.look([*points, self.space.fewest], 1) if not trial.refused]
 
     def _settled(self, at: Trial) -> Trial:
-        """Turn levers and change counts until neither gains."""
+        """Turn levers and change counts until neither gains; then levers that gain with other people alone."""
+        turns = [Change(move) for move in self.space.turning]
         while True:
             before = at
-            at = self._counted(self._levered(at, self.space.turning))
+            at = self._counted(self._gained(at, turns))
             if not self._beats(at, before, LITTLE):
-                return at
+                before, at = at, self._followed_all(at)
+                if at is before:
+                    return at
 
     def _explored(self, at: Trial) -> Trial:
         """Turn each lever once more, or take one away of what is dear, and judge it with counts of its own.
@@ -182,28 +185,30 @@ class Search(Comparing):
         One thing after another; or several at once while one alone does not do, and of all that may be added first what
         helped in the step before.
         """
-        helped: list[int] = []
+        helped: list[Change] = []
         for _ in range(MOST_REPAIRS):
             if self.meets(at):
                 return at
-            points = self._with_more_of(at, several=several) + ([] if counts_alone else self._otherwise(at))
-            better = self._nearing([points[place] for place in helped], at) or self._nearing(points, at)
+            cures = self._cures(at, counts_alone=counts_alone, several=several)
+            better = self._nearing(helped, at, several=several) or self._nearing(cures, at, several=several)
             if not better:
                 return at
             better.sort(key=lambda trial: self._price_of_nearing(trial, at))
             nearest = better[0]
             if several:
                 found = {trial.point for trial in better}
-                helped = [place for place, point in enumerate(points) if point in found]
+                helped = [each for each in cures if self._changed(at.point, each) in found]
                 nearest = nearest if self._miss(nearest, COARSE) == 0.0 else self._together(better, at)
             at = self.trials.one(nearest.point, self.replications)
         return at
 
-    def _nearing(self, points: list[Point], at: Trial) -> list[Trial]:
-        """What comes nearer to the targets than a plan, of some points; looked at again where one look tells little."""
-        self.trials.look(points, 1)
-        self.trials.look([point for point in points if not self._out(self.trials.one(point, 1), at)], COARSE)
-        return [trial for trial in map(self.trials.tried.__getitem__, points) if self._nearer(trial, at)]
+    def _nearing(self, cures: Sequence[Change], at: Trial, *, several: bool) -> list[Trial]:
+        """Changes that come nearer to the targets; where one alone is taken, looked at again if a look tells little."""
+        points = {self._changed(at.point, change): change for change in cures}
+        trials = self.trials.look(list(points), 1)
+        if not several:
+            self.trials.look([trial.point for trial in trials if not self._out(trial, at)], COARSE)
+        return [trial for trial in trials if self._nearer(trial, at)]
 
     def _together(self, better: list[Trial], at: Trial) -> Trial:
         """Take several steps that come nearer at once, the cheapest for what they bring: 2, 4, 8 of them.
@@ -215,15 +220,21 @@ class Search(Comparing):
         found = [better[0], *(trial for trial in several if trial is not at)]
         return min(found, key=lambda trial: (self._miss(trial, COARSE), trial.cost(min(COARSE, trial.replications))))
 
-    def _with_more_of(self, at: Trial, *, several: bool) -> list[Point]:
-        """Points with more of something, by one and by a long step; by a long one alone where several are taken."""
-        found = []
-        for move in self.space.adding:
-            long = self.space.first_step(move)
-            found += [
-                self.space.moved(at.point, move, step) for step in dict.fromkeys((long,) if several else (1, long))
-            ]
-        return found
+    def _cures(self, at: Trial, *, counts_alone: bool, several: bool) -> list[Change]:
+        """What may bring a plan nearer to the target that it misses most, where that is missed.
+
+        More of something, by one and by a long step, by a long one alone where several are taken; another lever; one
+        of charging, which takes no wait away, only where there is no other.
+        """
+        more = [
+            Change(move, step)
+            for move in self.space.adding
+            for step in sorted({self.space.first_step(move)} | ({1} if not several else set()))
+        ]
+        turns = [] if counts_alone else self.space.turning or self.space.turning_of_charging
+        worst = max(self.limits, key=lambda limit: at.miss([limit], min(self.replications, at.replications)))
+        cures = [*more, *map(Change, turns)]
+        return [change for change in cures if self.space.matters(change.move, worst.group)]
 
     def _otherwise(self, at: Trial) -> list[Point]:
         """Points with another lever; one of charging, which takes no wait away, only where there is no other."""
@@ -242,10 +253,9 @@ class Search(Comparing):
 
     # Levers
 
-    def _levered(self, at: Trial, moves: Sequence[Move]) -> Trial:
-        """Turn levers that gain; then, the most promising first, each with fewer people if it relieves the room."""
-        at = self._gained(at, [Change(move) for move in moves])
-        for move in self._by_promise(at, moves):
+    def _followed_all(self, at: Trial) -> Trial:
+        """Turn levers one after another, the most promising first, each with fewer people if it relieves the room."""
+        for move in self._by_promise(at, self.space.turning):
             at = self._followed(self.trials.one(self.space.turned(at.point, move), 1), at, move) or at
         return at
 
@@ -278,10 +288,11 @@ class Search(Comparing):
         return (move for move in self.space.counting if not any(self.space.ranges[each].kind in MANY for each in move))
 
     def _with_fewer(self, trial: Trial, at: Trial) -> Trial | None:
-        """Take away people and stations, halving the step, as long as targets are met; what is better than before."""
-        found = trial
+        """Take away what is dear, halving the step, as long as targets are met; what is better than before."""
+        found, dear = trial, DEAR * at.cost(1)
         for move in self._few():
-            found = self._halved(found, move)
+            if self.trials.bought(self.space.moved(trial.point, move, -1)) < trial.bought - dear:
+                found = self._halved(found, move)
         return self._taken(found.point, at) if found is not trial else None
 
     def _halved(self, found: Trial, move: Move) -> Trial:

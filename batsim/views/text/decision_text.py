@@ -211,6 +211,8 @@ def _stands(answer: Answer, trial: Trial, limit: Limit) -> str:
 def how_sure(decision: Decision, first: Answer) -> Iterator[str]:
     """Say how sure the best plan is, and what would turn it."""
     yield f"How sure: {_tested(decision, first)} {_rival(first)}"
+    if given_up := [f"'{best_name(decision.scenario, each.layout)}'" for each in decision.answers if each.given_up]:
+        yield f"Searched no further than to a plan that is dearer by a quarter and more: {', '.join(given_up)}."
     if decision.doubt is not None and len(decision.answers) > 1:
         yield decision.doubt.sentence
     if decision.draws is not None:

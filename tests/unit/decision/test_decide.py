@@ -262,6 +262,8 @@ def test_what_is_given_is_chosen_though_counts_are_fixed() -> None:
 class Content:
     """A search that is content with one plan, whatever it costs."""
 
+    given_up = False
+
     def __init__(self, trials: Trials, counts: dict[str, int], kinds: Collection[str]) -> None:
         self.trials, self.counts, self.kinds = trials, counts, kinds
 
@@ -286,7 +288,7 @@ class Content:
 
 def content_with(monkeypatch: pytest.MonkeyPatch, counts: dict[str, int], *kinds: str) -> None:
     """Let a decision search no further than for one plan."""
-    monkeypatch.setattr("batsim.decision.one_layout.Search", lambda trials, _: Content(trials, counts, kinds))
+    monkeypatch.setattr("batsim.decision.one_layout.Search", lambda trials, *_: Content(trials, counts, kinds))
 
 
 @cache
