@@ -95,7 +95,9 @@ class Search(Comparing):
         """As stated; where that misses a target, enough of everything if that is better, or drivers do it all then."""
         stated, generous = self.trials.look([self.space.stated, self.space.generous], 1)
         if not stated.refused and self._miss(stated, 1) == 0.0:
-            return self.trials.one(stated.point, self.replications)
+            stated = self.trials.one(stated.point, self.replications)
+            if self.meets(stated):
+                return stated
         nobody = self.trials.look(list(self._with_nobody(generous)), 1)
         looked = [each for each in (stated, generous, *nobody) if not each.refused] or self._between(stated, generous)
         more = [self.trials.one(each.point, self.replications) for each in looked]
