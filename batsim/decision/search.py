@@ -21,8 +21,6 @@ BETTERED = 0.1
 """Part of what makes no difference by which a plan must better one that missed a target when it was tested."""
 MOST_RUNS = 200
 """Runs of a layout after which no further lever is looked at with counts of its own."""
-MOST_DEARER = 0.1
-"""Part of the cost by which a plan may be dearer before it has counts of its own."""
 MOST_REPAIRS = 12
 """Steps that may be spent on the way from a plan that misses a target to one that meets it."""
 MANY_STEPS = (2, 4, 8)
@@ -154,8 +152,7 @@ class Search(Comparing):
         fewer = [self.space.moved(at.point, move, -1) for move in self._few()]
         points += [point for point in fewer if self.trials.bought(point) < at.bought - dear]
         trials = self.trials.look(list(dict.fromkeys(points)), 1)
-        most = at.cost(1) * (1.0 + MOST_DEARER)
-        return [trial for trial in trials if trial is not at and not trial.refused and trial.cost(1) <= most]
+        return [trial for trial in trials if trial is not at and not trial.refused]
 
     # Counts
 
