@@ -6,9 +6,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from batsim.decision.answer import Answer
+from batsim.decision.comparing import COARSE
 from batsim.decision.counts import GivenRanges, ranges_of
 from batsim.decision.kept import Kept
-from batsim.decision.search import COARSE, Search
+from batsim.decision.search import Search
 from batsim.decision.space import Space
 from batsim.decision.testing import chance_of, tested
 from batsim.decision.trials import Trial, Trials

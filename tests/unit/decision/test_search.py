@@ -9,8 +9,9 @@ from typing import NamedTuple
 import numpy as np
 import pytest
 
+from batsim.decision.comparing import FINE
 from batsim.decision.counts import CountRange
-from batsim.decision.search import FINE, MOST_REPAIRS, Search
+from batsim.decision.search import MOST_REPAIRS, Search
 from batsim.decision.space import Point
 from batsim.decision.trials import DECIDING
 from batsim.statistics.intervals import Floats
