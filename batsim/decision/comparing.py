@@ -108,18 +108,23 @@ class Comparing:
         While few replications tell, those that are better at once may be enough.
         """
         left = [point for point in dict.fromkeys(points) if point != at.point]
+        at_once &= self.replications == COARSE
         for replications in (1, COARSE, self.replications):
             trials = self.trials.look(left, replications)
-            if replications == 1:
-                self._remember(trials, at)
-            elif replications == COARSE:
-                differences = (each.cost_values(COARSE) - at.cost_values(COARSE) for each in trials if not each.refused)
-                self._variances += [float(np.var(each, ddof=1)) for each in differences]
+            self._learn(trials, at, replications)
             left = [trial.point for trial in trials if not self._out(trial, at)]
-            if at_once and self.replications == COARSE:
+            if at_once:
                 left = [point for point in left if self._is_better_in(replications, self.trials.tried[point], at)]
-        found = (self.trials.tried[point] for point in left)
+        found = map(self.trials.tried.__getitem__, left)
         return sorted((trial for trial in found if self._beats(trial, at)), key=self._standing)
+
+    def _learn(self, trials: Sequence[Trial], at: Trial, replications: int) -> None:
+        """Remember how changes stood in one replication, and how far two lie apart."""
+        if replications == 1:
+            self._remember(trials, at)
+        elif replications == COARSE:
+            differences = (each.cost_values(COARSE) - at.cost_values(COARSE) for each in trials if not each.refused)
+            self._variances += [float(np.var(each, ddof=1)) for each in differences]
 
     def _taken(self, point: Point, at: Trial) -> Trial | None:
         """The trial of a point where it is better than another."""
