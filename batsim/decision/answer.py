@@ -50,6 +50,8 @@ class Answer:
     """Where none meets them: the one that comes nearest."""
     sure: bool
     """Whether tests decided that it meets the targets; False where its means had to."""
+    given_up: bool
+    """Whether the search ended early, since another layout is cheaper by far."""
     tests: tuple[Tested, ...]
     """Plans that were tested, in their order; the last one is the answer."""
     searched: Mapping[Point, Trial]
@@ -234,6 +236,7 @@ class Answer:
             "layout": self.layout,
             "met": chosen is not None,
             "sure": self.sure,
+            "given_up": self.given_up,
             "counts": self.counts,
             "levers": [lever.label(self.space.scenario) for lever in self.levers],
             "objective": self.objective,

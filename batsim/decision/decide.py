@@ -4,6 +4,7 @@ Each layout is searched (see `search`); what the search finds is tested on repli
 plan passes (see `testing`); steps from today to the best plan of all are simulated one by one (see `steps`).
 """
 
+import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -205,19 +206,37 @@ def decide(
     limits = limits_of(scenario, indifference)
     impossible = impossible_layouts(scenario, schedule.layouts)
     asked = Asked(schedule, limits, ranges or {}, tuple(fix), objective, progress)
-    decided = [OneLayout(asked, layout) for layout in _possible(schedule, impossible)]
+    decided = _open([OneLayout(asked, layout) for layout in _possible(schedule, impossible)])
     layouts = list(dict.fromkeys([*(each.space.layout for each in decided), *filter(None, [scenario.present])]))
     with (
         Runner(scenario.with_layouts(layouts), settings.workers, take_for_decision, with_counts) as runner,
         Kept(runner.run, scenario, layouts, store) as kept,
     ):
-        answers = tuple(each.answer(kept) for each in decided)
+        answers = _answers(decided, kept)
         decision = Decision(schedule, answers, impossible=impossible, objective=objective)
         decision = replace(decision, today=_today(decision, kept.run, objective))
         if decision.first is not None:
             decision = replace(decision, steps=steps_to(decision.first, decision.today, kept.run))
         decision = replace(decision, doubt=_doubt(decision), runs=kept.asked, found=kept.found)
     return replace(decision, draws=_draws(decision, settings, DRAWS if draws is None else draws))
+
+
+def _open(decided: list[OneLayout]) -> list[OneLayout]:
+    """Layouts as they are; refused where nothing may be chosen in any of them."""
+    if not any(each.is_open for each in decided):
+        file = decided[0].schedule.scenario.file
+        rule = "has nothing that could be chosen; all is fixed, unlimited or left to the drivers"
+        raise ScenarioError(file, [Problem(file, 0, 0, f"layouts.{each.space.layout}", rule) for each in decided])
+    return decided
+
+
+def _answers(decided: list[OneLayout], kept: Kept) -> tuple[Answer, ...]:
+    """The answer of each layout; the cheapest as stated is searched first, the others until they are dearer by far."""
+    found: dict[str, Answer] = {}
+    for each in sorted(decided, key=lambda each: each.stated(kept).cost()):
+        bar = min((answer.cost_per_year for answer in found.values() if answer.chosen is not None), default=math.inf)
+        found[each.space.layout] = each.answer(kept, bar)
+    return tuple(found[each.space.layout] for each in decided)
 
 
 def _draws(decision: Decision, settings: Settings, draws: int) -> Draws | None:

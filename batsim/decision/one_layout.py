@@ -3,13 +3,16 @@
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from batsim.decision.answer import Answer
+from batsim.decision.comparing import COARSE
 from batsim.decision.counts import GivenRanges, ranges_of
 from batsim.decision.kept import Kept
-from batsim.decision.search import COARSE, Search
+from batsim.decision.search import Search
 from batsim.decision.space import Space
 from batsim.decision.testing import chance_of, tested
-from batsim.decision.trials import Trials
+from batsim.decision.trials import Trial, Trials
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.parts.fixed import FIXABLE
 from batsim.scenario.settings import Schedule
@@ -48,11 +51,28 @@ class OneLayout:
         self.fixed = fixed_of(scenario, layout, (*asked.fix, *(["levers"] if asked.ranges else [])))
         self.space = _space(scenario, layout, asked.ranges, self.fixed)
 
-    def answer(self, kept: Kept) -> Answer:
-        """Search, test what is found, and go on searching where it fails."""
+    @property
+    def is_open(self) -> bool:
+        """Whether anything may be chosen."""
+        return bool(self.space.ranges) or bool(set(SUBJECTS) - self.fixed)
+
+    def stated(self, kept: Kept) -> Trial:
+        """The layout as stated, as the search sees it."""
+        return self._trials(kept, SEARCHED_FROM).one(self.space.stated, COARSE)
+
+    def answer(self, kept: Kept, bar: float = np.inf) -> Answer:
+        """Search, test what is found, and go on searching where it fails.
+
+        Parameters
+        ----------
+        kept
+            Runs jobs.
+        bar
+            Cost of the best plan of another layout, see `Search`. [currency/year]
+        """
         before = kept.asked
         searched = self._with_choices(kept)
-        search, judged = Search(searched, self.limits), self._trials(kept)
+        search, judged = Search(searched, self.limits, bar), self._trials(kept)
         at, results, chosen = search.best(), [], None
         search_runs = kept.asked - before
         for number in range(MOST_TESTS):
@@ -72,6 +92,7 @@ class OneLayout:
             chosen=chosen,
             best=best,
             sure=bool(results) and results[-1].sure,
+            given_up=search.given_up,
             tests=tuple(results),
             searched=searched.tried,
             runs=kept.asked - before,
@@ -85,7 +106,7 @@ class OneLayout:
 
     def _with_choices(self, kept: Kept) -> Trials:
         """Look at the layout as stated for its peak, of which a power limit is a part; then all may be chosen."""
-        stated = self._trials(kept, SEARCHED_FROM).one(self.space.stated, COARSE)
+        stated = self.stated(kept)
         peak_kw = 0.0 if stated.refused else stated.evidence().mean_of_year("peak_of_all_weeks_kw")
         choices = choices_of(self.schedule.scenario, self.space.layout, peak_kw)
         self.space = replace(
@@ -121,9 +142,9 @@ def fixed_of(scenario: Scenario, layout: str, fix: Iterable[str]) -> frozenset[s
 
 
 def _space(scenario: Scenario, layout: str, given: GivenRanges, fixed: frozenset[str]) -> Space:
-    """Counts that may be chosen; refused where nothing may be."""
-    ranges = tuple(each for each in ranges_of(scenario, layout, given) if each.given or each.kind not in fixed)
-    if not ranges and (given or not (set(SUBJECTS) - fixed)):
-        rule = "has nothing that could be chosen; all is fixed, unlimited or left to the drivers"
-        raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, f"layouts.{layout}", rule)])
-    return Space(scenario, layout, ranges)
+    """Counts that may be chosen."""
+    return Space(
+        scenario,
+        layout,
+        tuple(each for each in ranges_of(scenario, layout, given) if each.given or each.kind not in fixed),
+    )

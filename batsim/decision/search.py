@@ -1,29 +1,22 @@
 """The search for the best plan: levers and counts in turn, by steps that get shorter, on replications that get more.
 
-All plans are compared on the same replications. Most are looked at once, those that come near the best so far a few
-times; when no step gains any more, the search goes on around what it has found with more replications. What it finds is
-the best of what it has looked at: it is tested elsewhere whether that meets the targets (see `testing`).
+When no step gains any more, the search goes on around what it has found with more replications. What it finds is the
+best of what it has looked at: it is tested elsewhere whether that meets the targets (see `testing`).
 """
 
 from collections.abc import Collection, Iterator, Sequence
 from itertools import combinations, permutations
 
+import numpy as np
+
+from batsim.decision.comparing import COARSE, DEAR, FINE, GROSS_COST, GROSS_MISS, Change, Comparing
 from batsim.decision.space import MANY, Move, Point
 from batsim.decision.trials import Trial, Trials
-from batsim.study.levers import EXCHANGE_BY
+from batsim.study.levers import EXCHANGE_BY, WITHOUT_ATTENDANTS
 from batsim.study.limits import Limit
 
-COARSE, FINE = 2, 6
-"""Replications on which plans are compared at first, and at the end."""
-GROSS_MISS = 0.75
-"""Miss of a target, as a part of what it allows, with which a plan is out after one replication."""
-GROSS_COST = 0.02
-"""Part of the cost by which a plan that is dearer in one replication is out, less by as many as there are; what saves
-as much alone is dear."""
 RELIEF = 0.1
 """Part of what a target allows by which a lever that relieves the room must better it, to be worth fewer people."""
-LEAST_GAIN = 1e-6
-"""Part of the cost that is a gain."""
 BETTERED = 0.1
 """Part of what makes no difference by which a plan must better one that missed a target when it was tested."""
 MOST_RUNS = 200
@@ -32,9 +25,13 @@ MOST_REPAIRS = 12
 """Steps that may be spent on the way from a plan that misses a target to one that meets it."""
 MANY_STEPS = (2, 4, 8)
 """How many steps are tried at once on that way."""
+LITTLE = 0.002
+"""Part of the cost that is too little a gain of a whole round for another one."""
+FAR_DEARER = 0.2
+"""Part of the cost by which a plan must be dearer than that of another layout, not to be searched around any more."""
 
 
-class Search:
+class Search(Comparing):
     """Looks for the plan of the least cost that meets the targets, each with its margin.
 
     Parameters
@@ -43,26 +40,34 @@ class Search:
         Simulates points of a space.
     limits
         Targets.
+    bar
+        Cost of the best plan of another layout. [currency/year]
     """
 
-    def __init__(self, trials: Trials, limits: Sequence[Limit]) -> None:
-        self.trials, self.space, self.limits = trials, trials.space, tuple(limits)
-        self.replications = COARSE
+    def __init__(self, trials: Trials, limits: Sequence[Limit], bar: float = np.inf) -> None:
+        super().__init__(trials, limits)
+        self.bar, self.given_up = bar, False
+        """Given up where it is clear that another layout is cheaper by far."""
 
     def best(self) -> Trial:
         """Find the best plan; where none meets the targets, the one that comes nearest."""
         at = self._start()
         if at.refused or not self.meets(at):
             return at
-        at = self._explored(self._settled(at))
+        at = self._settled(at)
+        self.given_up = at.cost(COARSE) * (1.0 - FAR_DEARER) > self.bar
+        if self.given_up:
+            return at
+        at = self._explored(at)
         self.replications = FINE
         at = self.trials.one(at.point, FINE)
         while True:
             before, at = at, self._repaired(at)
-            at = self._levered(self._traded(self._counted(at, shortest=True)), self.space.turning)
-            if at is before:
+            at = self._traded(self._counted(at, shortest=True))
+            at = self._gained(at, [Change(move) for move in self.space.turning])
+            if not self._beats(at, before, LITTLE):
                 break
-        before, at = at, self._levered(at, self.space.turning_of_charging)
+        before, at = at, self._gained(at, [Change(move) for move in self.space.turning_of_charging])
         return at if at is before else self._counted(at, shortest=True, moves=self.space.counting_of_charging)
 
     def after(self, failed: Trial, missed: Collection[str]) -> Trial:
@@ -81,20 +86,26 @@ class Search:
             else limit
             for limit in self.limits
         )
+        self._seen.clear()
         return self._counted(self._repaired(failed), shortest=True)
 
-    def meets(self, trial: Trial) -> bool:
-        """Whether a plan meets all targets with their margin, on the replications of now."""
-        return self._miss(trial, self.replications) == 0.0
-
     def _start(self) -> Trial:
-        """As stated; where that misses a target, enough of everything if that is better."""
+        """As stated; where that misses a target, enough of everything if that is better, or drivers do it all then."""
         stated, generous = self.trials.look([self.space.stated, self.space.generous], 1)
         if not stated.refused and self._miss(stated, 1) == 0.0:
-            return self.trials.one(stated.point, self.replications)
-        looked = [each for each in (stated, generous) if not each.refused] or self._between(stated, generous)
+            stated = self.trials.one(stated.point, self.replications)
+            if self.meets(stated):
+                return stated
+        nobody = self.trials.look(list(self._with_nobody(generous)), 1)
+        looked = [each for each in (stated, generous, *nobody) if not each.refused] or self._between(stated, generous)
         more = [self.trials.one(each.point, self.replications) for each in looked]
         return self._repaired(min(more, key=self._standing), several=True) if more else stated
+
+    def _with_nobody(self, generous: Trial) -> Iterator[Point]:
+        """The same without attendants, where that is a choice."""
+        for position, choice in enumerate(self.space.choices, len(self.space.ranges)):
+            if any(lever.kind == WITHOUT_ATTENDANTS for way in choice.options for lever in way):
+                yield self.space.turned(generous.point, {position: 1})
 
     def _between(self, stated: Trial, generous: Trial) -> list[Trial]:
         """What lies halfway between the layout as stated, the fewest, and enough of everything, and breaks no rule."""
@@ -103,12 +114,15 @@ class Search:
         return [trial for trial in self.trials.look([*points, self.space.fewest], 1) if not trial.refused]
 
     def _settled(self, at: Trial) -> Trial:
-        """Turn levers and change counts until neither gains."""
+        """Turn levers and change counts until neither gains; then levers that gain with other people alone."""
+        turns = [Change(move) for move in self.space.turning]
         while True:
             before = at
-            at = self._counted(self._levered(at, self.space.turning))
-            if at is before:
-                return at
+            at = self._counted(self._gained(at, turns))
+            if not self._beats(at, before, LITTLE):
+                before, at = at, self._followed_all(at)
+                if at is before:
+                    return at
 
     def _explored(self, at: Trial) -> Trial:
         """Turn each lever once more, or take one away of what is dear, and judge it with counts of its own.
@@ -140,51 +154,6 @@ class Search:
         trials = self.trials.look(list(dict.fromkeys(points)), 1)
         return [trial for trial in trials if trial is not at and not trial.refused]
 
-    # Comparisons
-
-    def _miss(self, trial: Trial, replications: int) -> float:
-        """Worst miss of what is tested, as a part of what is allowed; 0 where all is kept. [-]"""
-        return trial.miss(self.limits, min(replications, trial.replications))
-
-    def _standing(self, trial: Trial) -> tuple[float, float]:
-        """What plans are compared by: the miss, then the cost."""
-        replications = min(self.replications, trial.replications)
-        return self._miss(trial, replications), trial.cost(replications)
-
-    def _beats(self, trial: Trial, at: Trial) -> bool:
-        """Whether a plan is better than another, on the replications of now."""
-        (miss, cost), (missed, paid) = self._standing(trial), self._standing(at)
-        if miss or missed:
-            return miss < missed
-        return cost < paid * (1.0 - LEAST_GAIN)
-
-    def _out(self, trial: Trial, at: Trial) -> bool:
-        """Whether it breaks a rule, or a few replications tell that it is worse by far."""
-        if trial.refused:
-            return True
-        replications = trial.replications
-        miss, missed = self._miss(trial, replications), self._miss(at, replications)
-        if miss > missed + GROSS_MISS or not self.meets(at):
-            return miss > missed + GROSS_MISS
-        return trial.cost(replications) > at.cost(replications) * (1.0 + GROSS_COST / replications)
-
-    def _taken(self, point: Point, at: Trial) -> Trial | None:
-        """The trial of a point where it is better than another; looked at no more often than it takes to tell."""
-        if point == at.point:
-            return None
-        for replications in (1, COARSE, self.replications):
-            trial = self.trials.one(point, replications)
-            if self._out(trial, at):
-                return None
-        return trial if self._beats(trial, at) else None
-
-    def _worth(self, point: Point, at: Trial) -> bool:
-        """Whether a dearer plan could pay: it saves no more than all time that is waited."""
-        more = self.trials.bought(point) - at.bought
-        if more <= 0.0 or not self.meets(at):
-            return True
-        return more < at.most_saved(self.replications)
-
     # Counts
 
     def _counted(self, at: Trial, *, shortest: bool = False, moves: Sequence[Move] | None = None) -> Trial:
@@ -192,37 +161,20 @@ class Search:
         moves = self.space.counting if moves is None else moves
         steps = [1 if shortest else self.space.first_step(move) for move in moves]
         while True:
-            self._glanced(
-                at, [self.space.moved(at.point, move, -step) for move, step in zip(moves, steps, strict=True)]
-            )
             before = at
-            for move, step in zip(moves, steps, strict=True):
-                at = self._along(at, move, step)
-            if at is before:
+            for sign in (-1, 1):
+                at = self._gained(at, [Change(move, sign * step) for move, step in zip(moves, steps, strict=True)])
+            if not self._beats(at, before, LITTLE):
                 if max(steps, default=1) == 1:
                     return at
                 steps = [max(1, step // 2) for step in steps]
-
-    def _along(self, at: Trial, move: Move, step: int) -> Trial:
-        """Go on in one direction as long as it gains: first to fewer, and to more where that gains nothing."""
-        for sign in (-step, step):
-            before = at
-            while True:
-                point = self.space.moved(at.point, move, sign)
-                taken = self._taken(point, at) if self._worth(point, at) else None
-                if taken is None:
-                    break
-                at = taken
-            if at is not before:
-                break
-        return at
 
     def _traded(self, at: Trial) -> Trial:
         """Try one fewer of a thing, without which a target is missed by little, for one more of a cheaper one."""
         single = [move for move in self.space.counting if len(move) == 1]
         for fewer, more in permutations(single, 2):
             without = self.trials.tried.get(self.space.moved(at.point, fewer, -1))
-            if without is None or without is at or self._miss(without, 1) > GROSS_MISS:
+            if without is None or not without.replications or not 0.0 < self._miss(without, 1) <= GROSS_MISS:
                 continue
             point = self.space.moved(without.point, more, 1)
             if self.trials.bought(point) < at.bought:
@@ -235,51 +187,56 @@ class Search:
         One thing after another; or several at once while one alone does not do, and of all that may be added first what
         helped in the step before.
         """
-        helped: list[int] = []
+        helped: list[Change] = []
         for _ in range(MOST_REPAIRS):
             if self.meets(at):
                 return at
-            points = self._with_one_more(at) + ([] if counts_alone else self._otherwise(at))
-            better = self._nearing([points[place] for place in helped], at) or self._nearing(points, at)
+            cures = self._cures(at, counts_alone=counts_alone, several=several)
+            better = self._nearing(helped, at, several=several) or self._nearing(cures, at, several=several)
             if not better:
                 return at
             better.sort(key=lambda trial: self._price_of_nearing(trial, at))
             nearest = better[0]
             if several:
                 found = {trial.point for trial in better}
-                helped = [place for place, point in enumerate(points) if point in found]
+                helped = [each for each in cures if self._changed(at.point, each) in found]
                 nearest = nearest if self._miss(nearest, COARSE) == 0.0 else self._together(better, at)
             at = self.trials.one(nearest.point, self.replications)
         return at
 
-    def _nearing(self, points: list[Point], at: Trial) -> list[Trial]:
-        """What comes nearer to the targets than a plan, of some points; looked at again where one look tells little."""
-        self.trials.look(points, 1)
-        self.trials.look([point for point in points if not self._out(self.trials.one(point, 1), at)], COARSE)
-        return [trial for trial in map(self.trials.tried.__getitem__, points) if self._nearer(trial, at)]
+    def _nearing(self, cures: Sequence[Change], at: Trial, *, several: bool) -> list[Trial]:
+        """Changes that come nearer to the targets; where one alone is taken, looked at again if a look tells little."""
+        points = {self._changed(at.point, change): change for change in cures}
+        trials = self.trials.look(list(points), 1)
+        if not several:
+            self.trials.look([trial.point for trial in trials if not self._out(trial, at)], COARSE)
+        return [trial for trial in trials if self._nearer(trial, at)]
 
     def _together(self, better: list[Trial], at: Trial) -> Trial:
         """Take several steps that come nearer at once, the cheapest for what they bring: 2, 4, 8 of them.
 
         The cheapest of what meets the targets then, or what comes nearest, the first step alone included.
         """
-        points: list[Point] = []
-        for number in MANY_STEPS:
-            point = list(at.point)
-            for step in better[:number]:
-                changed = [place for place, count in enumerate(step.point) if count != at.point[place]]
-                if all(point[place] == at.point[place] for place in changed):
-                    for place in changed:
-                        point[place] = step.point[place]
-            points.append(tuple(point))
+        points = [self._merged(better[:number], at) for number in MANY_STEPS]
         several = [trial for trial in self.trials.look(list(dict.fromkeys(points)), COARSE) if not trial.refused]
         found = [better[0], *(trial for trial in several if trial is not at)]
         return min(found, key=lambda trial: (self._miss(trial, COARSE), trial.cost(min(COARSE, trial.replications))))
 
-    def _with_one_more(self, at: Trial) -> list[Point]:
-        """Points with more of something, by one and by a long step."""
-        moves = self.space.counting
-        return [self.space.moved(at.point, move, step) for move in moves for step in self._longer(move)]
+    def _cures(self, at: Trial, *, counts_alone: bool, several: bool) -> list[Change]:
+        """What may bring a plan nearer to the target that it misses most, where that is missed.
+
+        More of something, by one and by a long step, by a long one alone where several are taken; another lever; one
+        of charging, which takes no wait away, only where there is no other.
+        """
+        more = [
+            Change(move, step)
+            for move in self.space.adding
+            for step in sorted({self.space.first_step(move)} | ({1} if not several else set()))
+        ]
+        turns = [] if counts_alone else self.space.turning or self.space.turning_of_charging
+        worst = max(self.limits, key=lambda limit: at.miss([limit], min(self.replications, at.replications)))
+        cures = [*more, *map(Change, turns)]
+        return [change for change in cures if self.space.matters(change.move, worst.group)]
 
     def _otherwise(self, at: Trial) -> list[Point]:
         """Points with another lever; one of charging, which takes no wait away, only where there is no other."""
@@ -291,10 +248,6 @@ class Search:
         nearer = self._miss(at, replications) - self._miss(trial, replications)
         return (trial.cost(replications) - at.cost(replications)) / nearer
 
-    def _longer(self, move: Move) -> tuple[int, ...]:
-        """Steps by which more of something is tried where a target is missed."""
-        return tuple(dict.fromkeys((1, self.space.first_step(move))))
-
     def _nearer(self, trial: Trial, at: Trial) -> bool:
         """Whether a plan comes nearer to the targets than another, as often as it was simulated."""
         replications = min(trial.replications, self.replications)
@@ -302,28 +255,22 @@ class Search:
 
     # Levers
 
-    def _levered(self, at: Trial, moves: Sequence[Move]) -> Trial:
+    def _followed_all(self, at: Trial) -> Trial:
         """Turn levers one after another, the most promising first, each with fewer people if it relieves the room."""
-        self._glanced(at, [self.space.turned(at.point, move) for move in moves])
-
-        for move in sorted(moves, key=lambda move: self._promise(at, move)):
-            point = self.space.turned(at.point, move)
-            taken = self._taken(point, at) or self._followed(self.trials.one(point, 1), at, move)
-            at = at if taken is None else taken
+        for move in self._by_promise(at, self.space.turning):
+            at = self._followed(self.trials.one(self.space.turned(at.point, move), 1), at, move) or at
         return at
 
-    def _promise(self, at: Trial, move: Move) -> tuple[float, float]:
-        """How a plan stands with another lever, in one replication."""
-        trial = self.trials.one(self.space.turned(at.point, move), 1)
-        return self._miss(trial, 1), trial.cost(1)
-
-    def _glanced(self, at: Trial, points: list[Point]) -> None:
-        """Look once at several points together, so that all cores are at work."""
-        self.trials.look([point for point in dict.fromkeys(points) if point != at.point and self._worth(point, at)], 1)
+    def _by_promise(self, at: Trial, moves: Sequence[Move]) -> list[Move]:
+        """Different turns from a plan, by how it stands with each in one replication."""
+        points = {self.space.turned(at.point, move): move for move in moves}
+        trials = self.trials.look([point for point in points if self._may_pay(point, at)], 1)
+        trials.sort(key=lambda trial: (self._miss(trial, 1), trial.cost(1)))
+        return [points[trial.point] for trial in trials]
 
     def _followed(self, trial: Trial, at: Trial, move: Move) -> Trial | None:
         """A lever that gains nothing alone: with fewer people if it relieves the room, with more if it is cheap."""
-        if self.replications == FINE or trial.refused or trial is at or self._miss(trial, 1) > GROSS_MISS:
+        if trial.refused or trial is at or self._miss(trial, 1) > GROSS_MISS:
             return None
         if self._miss(trial, 1) > 0.0:
             return self._with_more(trial, at)
@@ -343,10 +290,11 @@ class Search:
         return (move for move in self.space.counting if not any(self.space.ranges[each].kind in MANY for each in move))
 
     def _with_fewer(self, trial: Trial, at: Trial) -> Trial | None:
-        """Take away people and stations, halving the step, as long as targets are met; what is better than before."""
-        found = trial
+        """Take away what is dear, halving the step, as long as targets are met; what is better than before."""
+        found, dear = trial, DEAR * at.cost(1)
         for move in self._few():
-            found = self._halved(found, move)
+            if self.trials.bought(self.space.moved(trial.point, move, -1)) < trial.bought - dear:
+                found = self._halved(found, move)
         return self._taken(found.point, at) if found is not trial else None
 
     def _halved(self, found: Trial, move: Move) -> Trial:

@@ -149,10 +149,15 @@ class Space:
         kinds = (BATTERIES, CHARGERS)
         return tuple(move for move in self.counting if all(self.ranges[each].kind in kinds for each in move))
 
+    @property
+    def adding(self) -> tuple[Move, ...]:
+        """Those that do not trade one thing for another."""
+        return tuple(move for move in self.counting if -1 not in move.values())
+
     def _trading(self) -> Iterator[Move]:
-        """One fewer of a thing for one more of the same kind: attendants of other shifts, other types, other areas."""
+        """One fewer of a thing for one more of the same kind in an area: attendants of other shifts, other types."""
         for (one, mine), (other, theirs) in combinations(enumerate(self.ranges), 2):
-            if mine.kind == theirs.kind != DEVICES:
+            if mine.area == theirs.area and mine.kind == theirs.kind != DEVICES:
                 yield {one: -1, other: 1}
 
     def _together(self, area: str) -> Iterator[Move]:
@@ -224,6 +229,29 @@ class Space:
     def turned(self, point: Point, move: Move) -> Point:
         """Point with other ways of some choices."""
         return self.without_idle(tuple(move.get(position, number) for position, number in enumerate(point)))
+
+    def matters(self, move: Move, group: str) -> bool:
+        """Whether a change may matter to a truck group, to any where that is empty.
+
+        In its area, of people whom areas share, or of who exchanges in all shifts of another area, which spares these.
+        """
+        if not group or (len(move) > 1 and min(move) >= len(self.ranges)):
+            return True
+        area = self._areas[group]
+        return any(self._area_at(position) in ("", area) for position in move)
+
+    @cached_property
+    def _areas(self) -> dict[str, str]:
+        """Area of each truck group."""
+        areas = self.scenario.areas_of(self.layout).items()
+        return {group.group: area for area, site in areas for group in site.trucks}
+
+    def _area_at(self, position: int) -> str:
+        """Area of a range or a choice; empty where it is of all."""
+        if position < len(self.ranges):
+            return self.ranges[position].area
+        of = self.choices[position - len(self.ranges)].of
+        return self._areas.get(of, of)
 
     def concerns(self, move: Move, subject: str) -> bool:
         """Whether a turn is about a subject of levers."""

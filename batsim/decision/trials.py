@@ -17,6 +17,7 @@ from batsim.scenario.site import Scenario
 from batsim.statistics.intervals import Floats, Interval
 from batsim.statistics.rare_events import Count
 from batsim.study.limits import Limit
+from batsim.study.running.counts import BATTERIES, BAYS, CHARGERS, DEVICES, STATIONS
 from batsim.study.running.estimates import Table, estimate, few_events, judged, pooled
 from batsim.study.running.jobs import REFUSED, Failure, Job, jobs_of
 from batsim.study.running.replications import runs_of
@@ -24,6 +25,15 @@ from batsim.study.running.replications import runs_of
 DECIDING = "downtime_min_per_truck_shift"
 WAYS = ("travel_min_per_truck_shift", "exchange_min_per_truck_shift")
 """Parts of the downtime that do not hang on counts."""
+FOR_PEOPLE = "wait_attendant_min_per_truck_shift"
+WAITS = {
+    BATTERIES: "wait_battery_min_per_truck_shift",
+    CHARGERS: "wait_battery_min_per_truck_shift",
+    STATIONS: "wait_station_min_per_truck_shift",
+    DEVICES: "wait_device_min_per_truck_shift",
+    BAYS: "wait_bay_min_per_truck_shift",
+}
+"""What is waited for want of a kind of thing; batteries for want of chargers."""
 YEARLY, BOUGHT = OBJECTIVES = ("yearly", "bought")
 """What a decision makes least: all that differs in a year at equal work, or what is bought and attendants alone."""
 
@@ -111,6 +121,15 @@ class Trial:
     def most_saved(self, replications: int | None = None) -> float:
         """Mean of what it would cost less if nothing were waited for: more of anything pays no more. [currency/year]"""
         return float(np.mean(self.saved[:replications])) if self.saved else np.inf
+
+    def waited_share(self, kind: str) -> float:
+        """Part of all waits that are for want of a kind of thing, in its first run; all where none tells. [-]"""
+        waits = {name: sum(run.results.site[name] for run in self.taken[0]) for name in (*WAITS.values(), FOR_PEOPLE)}
+        total, layout = sum(waits.values()), self.space.layout
+        if not total or kind not in WAITS:
+            return 1.0
+        in_truck = (site.arrangement(layout).in_truck for site in self.space.scenario.areas_of(layout).values())
+        return 1.0 if kind == CHARGERS and any(in_truck) else waits[WAITS[kind]] / total
 
     def of(self, part: tuple[str, str], replications: int | None = None) -> Table:
         """Values of a season and a truck group, one for each replication; of the normal weeks, of all, when empty."""

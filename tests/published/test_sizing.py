@@ -5,8 +5,8 @@ from math import comb, factorial, log
 import pytest
 from scipy.stats import poisson
 
+from batsim.decision.comparing import FINE
 from batsim.decision.decide import decide
-from batsim.decision.search import FINE
 from batsim.decision.trials import BOUGHT
 from batsim.scenario.settings import Settings
 

@@ -1,10 +1,12 @@
 """Counts of a layout: what there is to count, how many there are, and the layout with other counts."""
 
+from functools import lru_cache
 from typing import Any, NamedTuple
 
 from batsim.errors import ScenarioError
 from batsim.room.plans.area_plan import AreaPlan
 from batsim.room.plans.blueprint import blueprint_of
+from batsim.room.simulation import SameScenario
 from batsim.scenario.checks.layout_checks import layout_problems
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.layouts import OnDuty
@@ -47,7 +49,13 @@ class Counts(NamedTuple):
 
 def week_plan(scenario: Scenario, layout: str) -> AreaPlan:
     """A layout of one area worked out for its counts (see `Scenario.areas_of`); the length of a run does not matter."""
-    return blueprint_of(scenario, layout, WEEK_MIN, 0.0).areas[0]
+    return _week_plan(SameScenario(scenario), layout)
+
+
+@lru_cache(maxsize=8)
+def _week_plan(same: SameScenario, layout: str) -> AreaPlan:
+    """The same, worked out once for a scenario that is asked again and again."""
+    return blueprint_of(same.scenario, layout, WEEK_MIN, 0.0).areas[0]
 
 
 def counts_of(scenario: Scenario, layout: str) -> dict[Counted, float]:

@@ -21,6 +21,8 @@ from batsim.views.text.tables import impossible_sentences, run_length
 
 MOST_NEAR_MISSES, MOST_LEVELS = 2, 3
 """Near misses that are listed, and plans for other levels of each target."""
+MOST_DEARER = 0.25
+"""Part of the cost by which the plan for a stricter target may be dearer: what is farther off was seen by chance."""
 ONE_IN_100 = 0.01
 WHOLE = 100.0
 """Sum of money from which on nobody counts the cents."""
@@ -212,6 +214,8 @@ def _stands(answer: Answer, trial: Trial, limit: Limit) -> str:
 def how_sure(decision: Decision, first: Answer) -> Iterator[str]:
     """Say how sure the best plan is, and what would turn it."""
     yield f"How sure: {_tested(decision, first)} {_rival(first)}"
+    if given_up := [f"'{best_name(decision.scenario, each.layout)}'" for each in decision.answers if each.given_up]:
+        yield f"Searched no further than to a plan that is dearer by a quarter and more: {', '.join(given_up)}."
     if decision.doubt is not None and len(decision.answers) > 1:
         yield decision.doubt.sentence
     if decision.draws is not None:
@@ -279,7 +283,7 @@ def _telling(first: Answer) -> Iterator[Level]:
         for level in levels:
             looser, point = level.limit.most > wanted[label], level.trial.point
             gains = level.saves > _same(first) and first.verdict(level.trial) != MEETS
-            tells = gains if looser else level.saves < -_same(first)
+            tells = gains if looser else -MOST_DEARER * first.cost_per_year < level.saves < -_same(first)
             if tells and point not in (*nearly, *seen) and len(seen) < MOST_LEVELS:
                 seen.append(point)
                 yield level

@@ -51,6 +51,10 @@ class MadeUpTrial(Trial):
         """As stated."""
         return self.price
 
+    def waited_share(self, kind: str) -> float:
+        """Nobody tells what is waited for."""
+        return 1.0
+
     def say(self, said: Said) -> None:
         """Add a replication."""
         self.taken.append(())

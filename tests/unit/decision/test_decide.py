@@ -150,6 +150,35 @@ def test_nothing_to_choose() -> None:
     assert refused(with_room(fixed=["counts"]), fix=LEVERS) == says
 
 
+def test_a_layout_in_which_all_is_fixed_is_judged_as_stated() -> None:
+    """Beside another one, of which something may be chosen."""
+    stated = {
+        "layouts.trolley.fixed": ["counts", "levers"],
+        "layouts.rollers.fixed": ["counts", "charging", "exchange_by"],
+    }
+    easy = {"targets.downtime_per_truck_shift": "at most 100 min"}
+    found = decide(batsim.changed(TODAY, {**stated, **easy}), Settings(replications=2, workers=1))
+
+    assert found["trolley"].point == ()
+    assert found["trolley"].chosen is not None
+    assert found.today is not None
+    assert found["trolley"].told.cost(2) == pytest.approx(found.today.cost(2))
+    assert len(found["rollers"].point) > 0
+
+
+def test_a_layout_that_is_dearer_by_far_is_given_up() -> None:
+    """Its plan meets the targets, and is told; no lever is looked at with counts of its own."""
+    dear = batsim.changed(
+        TODAY, {"targets.downtime_per_truck_shift": "at most 100 min", "prices.device.carriage": "10000000 EUR"}
+    )
+    found = decide(dear, Settings(replications=2, workers=1), fix=["counts"])
+
+    assert [(answer.layout, answer.given_up) for answer in found.answers] == [("trolley", False), ("rollers", True)]
+    assert found["rollers"].chosen is not None
+    assert found["rollers"].cost_per_year > 1.25 * found["trolley"].cost_per_year
+    assert "dearer by a quarter and more: 'rollers'." in " ".join(decision_text(found).split())
+
+
 def test_a_layout_that_the_targets_say_nothing_of() -> None:
     """Waits of exchanges, where nobody exchanges."""
     scenario = batsim.changed(SMALL, {"layouts": {"room": IN_TRUCK}, "targets": {"waits": "95 % under 5 min"}})
@@ -262,6 +291,8 @@ def test_what_is_given_is_chosen_though_counts_are_fixed() -> None:
 class Content:
     """A search that is content with one plan, whatever it costs."""
 
+    given_up = False
+
     def __init__(self, trials: Trials, counts: dict[str, int], kinds: Collection[str]) -> None:
         self.trials, self.counts, self.kinds = trials, counts, kinds
 
@@ -286,7 +317,7 @@ class Content:
 
 def content_with(monkeypatch: pytest.MonkeyPatch, counts: dict[str, int], *kinds: str) -> None:
     """Let a decision search no further than for one plan."""
-    monkeypatch.setattr("batsim.decision.one_layout.Search", lambda trials, _: Content(trials, counts, kinds))
+    monkeypatch.setattr("batsim.decision.one_layout.Search", lambda trials, *_: Content(trials, counts, kinds))
 
 
 @cache

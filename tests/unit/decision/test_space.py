@@ -533,7 +533,7 @@ def test_a_station_goes_with_as_many_devices_as_an_exchange_holds() -> None:
 
 
 def test_each_area_has_moves_of_its_own() -> None:
-    """Stations go with devices of their area, shared attendants with one another; a kind is traded over areas."""
+    """Stations go with devices of their area, shared attendants with one another; a kind is traded within an area."""
     space = room(site("saltmarsh-road"), "today")
     moves = [named(space, move) for move in space.counting]
     together = [move for move in moves if len(move) > 1 and -1 not in move.values()]
@@ -543,8 +543,27 @@ def test_each_area_has_moves_of_its_own() -> None:
         ("stations of yard", "hoist of yard"),
         ("stations of picking", "hand_pallet_truck of picking"),
     }
-    assert {"batteries of reach": -1, "batteries of picking": 1} in moves
+    assert {"attendants room early": -1, "attendants room night": 1} in moves
+    assert {"batteries of reach": -1, "batteries of picking": 1} not in moves
     assert {"hand_pallet_truck of reach": -1, "hand_pallet_truck of picking": 1} not in moves
+
+
+def test_what_matters_to_a_truck_group_is_of_its_area_or_shared() -> None:
+    """Batteries of another area do not; attendants do, and who exchanges in all shifts of another area."""
+    plain = room(site("saltmarsh-road"), "today")
+    space = replace(plain, choices=tuple(choices_of(plain.scenario, "today")))
+    counts = {name for move in space.adding if space.matters(move, "reach") for name in named(space, move)}
+    first = len(space.ranges)
+    turns = [[space.choices[position - first] for position in move] for move in space.turning]
+    kept = [
+        turn for turn, move in zip(turns, space.turning, strict=True) if space.matters(move, "reach") and len(turn) == 1
+    ]
+    whole = [move for move in space.turning if len(move) > 1]
+
+    assert {name.partition(" of ")[2] for name in counts} == {"reach", ""}
+    assert {choice.of for (choice,) in kept} == {"reach", ""}
+    assert all(space.matters(move, "reach") for move in whole)
+    assert all(space.matters(move, "") for move in (*space.adding, *space.turning))
 
 
 def test_the_dearest_step_comes_first() -> None:

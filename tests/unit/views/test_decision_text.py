@@ -60,7 +60,7 @@ def trolley_alone() -> Decision:
 class Content:
     """A search that is content with one plan of each layout: other times at which trucks come, and one more of all."""
 
-    def __init__(self, trials: Trials, _limits: object) -> None:
+    def __init__(self, trials: Trials, _limits: object, _bar: float) -> None:
         self.trials, self.given_up = trials, False
 
     def best(self) -> Trial:
