@@ -812,7 +812,7 @@ def test_json_says_everything() -> None:
     assert data["draws"] is None
     assert set(data["layouts"]["rollers"]) == {
         "layout", "met", "sure", "counts", "levers", "objective", "confidence", "targets", "cost_per_year", "currency",
-        "answer", "nearest", "levels", "near_misses", "likeliest_rival", "at_ends", "plans", "runs",
+        "answer", "nearest", "levels", "near_misses", "likeliest_rival", "at_ends", "plans", "runs", "given_up",
     }  # fmt: skip
     assert data["layouts"]["rollers"]["targets"] == [
         {"target": "downtime at most 20 min per truck-shift", "tested": "19.5 min"}

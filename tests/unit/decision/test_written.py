@@ -16,13 +16,14 @@ from hypothesis import strategies as st
 import batsim
 from batsim import ScenarioError
 from batsim.cli import main
-from batsim.decision.written import _percent, _Plain, _quantity, written
+from batsim.decision.written import _percent, _quantity, written
 from batsim.record.tables import TABLES
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.layouts import ChargerCount, Layout
 from batsim.scenario.parts.trucks import Roster
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.site import Scenario
+from batsim.scenario.text.plain_yaml import yaml_text
 from batsim.scenario.text.yaml_text import read_text
 from batsim.study.levers import Lever, choices_of, with_levers
 from batsim.study.running.counts import (
@@ -447,7 +448,7 @@ def test_odd_names(tmp_path: Path) -> None:
     """Plans may be called as people like, also as layouts that go."""
     stated = yaml.safe_load(SMALL)
     stated["layouts"] = {name: stated["layouts"]["room"] for name in ODD if name != "<<"}
-    text = yaml.dump(stated, Dumper=_Plain, allow_unicode=True, sort_keys=False)
+    text = yaml_text(stated)
     (tmp_path / "site.yaml").write_text(text, encoding="utf-8")
     scenario = batsim.read(tmp_path / "site.yaml")
     assert list(scenario.layouts) == [name for name in ODD if name != "<<"]
@@ -467,7 +468,7 @@ TEXTS = st.one_of(PRINTABLE, st.text("0123456789.:+-eoxEOX_ ", max_size=8), st.s
 def test_text_is_read_as_it_is(texts: list[str], keys: list[str]) -> None:
     """Whatever text stands as a value or as a key, in blocks and in lines, our reader reads the same."""
     data = {"list": texts, "block": {key: {"inside": texts, key: key} for key in keys}, "twice": [texts, texts]}
-    text = yaml.dump(data, Dumper=_Plain, sort_keys=False, allow_unicode=True, width=120, default_flow_style=None)
+    text = yaml_text(data)
 
     assert read_text(text, "x.yaml").data == data
 
