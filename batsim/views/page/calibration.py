@@ -1,0 +1,217 @@
+"""One page on a calibration: its verdict, what was read, inputs beside what was stated, the model beside records."""
+
+from collections.abc import Iterator
+from typing import Any, NamedTuple
+
+from jinja2 import Environment, PackageLoader
+from matplotlib.figure import Figure
+
+from batsim.calibration.beside import Beside
+from batsim.calibration.calibrate import NOT_BESIDE, Calibration
+from batsim.calibration.closing import Closing
+from batsim.calibration.finding import Finding
+from batsim.calibration.read_log import KINDS
+from batsim.display import counted, listed
+from batsim.statistics.fitting import FIXED, NOTHING
+from batsim.views.charts.beside_chart import beside_chart, beside_text, compared_chart, compared_text
+from batsim.views.charts.fit_chart import fit_chart, fit_notes, fit_text
+from batsim.views.page.calibration_rows import (
+    COMPARED_HEAD,
+    LOG_HEAD,
+    STATED_HEAD,
+    capital,
+    compared_rows,
+    differing_first,
+    gap_texts,
+    left_out_texts,
+    log_rows,
+    measured_text,
+    stated_rows,
+    stated_text,
+    titled,
+)
+from batsim.views.page.inline_svg import for_a_page, inline_svg
+
+MOST_PICTURES = 16
+"""Laws that are drawn, so that a page of a large site can still be sent; the others are told in words."""
+MOST_LEFT_OUT = 5
+"""Rows that are shown of those that a log leaves out."""
+MOST_CLOSERS, LEAST_CLOSED = 6, 0.05
+"""Inputs that are shown, and the part of the gap that each closes at least. [-, -]"""
+WAIT = "wait_min"
+TOMORROW = (
+    "A model that gives today's numbers can still be wrong about tomorrow's: what a plan changes (another arrangement, "
+    "other counts, other work) is not in these records."
+)
+CAUTIONS = (
+    TOMORROW,
+    "Inputs that the records do not tell stay as they were stated; no record confirms them.",
+    "Two inputs may do the same to the numbers: what would close a gap is where to look, not what is so.",
+    "Records hold what was logged. Visits that nobody wrote down are in no law and in no count.",
+)
+"""What holds for every calibration."""
+NOT_INDEPENDENT = (
+    "No week could be held out: the model is judged by weeks to which it was fitted, and looks better for it."
+)
+INSIDE_IS_NOT_RIGHT = (
+    "Inside the limits is not the same as right: few weeks vary, and for {title} all from {low} to {high} would have "
+    "passed."
+)
+
+
+class Law(NamedTuple):
+    """A measured input: its picture where it has one, and what is to be said of it."""
+
+    title: str
+    svg: str
+    """Nothing where there is no picture."""
+    told: str
+    said: tuple[str, ...]
+    """What it hangs on, and what else is to be known."""
+
+
+class Picture(NamedTuple):
+    """A chart as it stands in the page."""
+
+    svg: str
+    title: str
+
+
+def calibration_html(calibration: Calibration) -> str:
+    """Write one self-contained page on a calibration.
+
+    Parameters
+    ----------
+    calibration
+        What `batsim.calibrate` returns.
+
+    Returns
+    -------
+    str
+        HTML. It needs nothing from outside; everything that comes from the scenario or from a log is escaped.
+    """
+    page = Environment(
+        loader=PackageLoader("batsim.views", "page"), autoescape=True, trim_blocks=True, lstrip_blocks=True
+    ).get_template("calibration.html.j2")
+    weeks, beside = calibration.weeks, calibration.beside
+    with for_a_page():
+        pictures, laws = list(_pictures(beside)), list(_laws(calibration))
+    return page.render(
+        title=calibration.scenario.site.name,
+        layout=calibration.layout,
+        records=calibration.records,
+        says=headline(calibration),
+        said=[calibration.verdict, stated_sentence(calibration)],
+        logs=(LOG_HEAD, log_rows(calibration)),
+        not_given=[kind for kind in KINDS if kind not in calibration.logs],
+        left_out=[text for log in calibration.logs.values() for text in left_out_texts(log, MOST_LEFT_OUT)],
+        gaps=list(gap_texts(calibration)),
+        clocks=[f"{capital(kind)}: {log.clock}" for kind, log in calibration.logs.items()],
+        not_read=[(kind, ", ".join(log.not_read)) for kind, log in calibration.logs.items() if log.not_read],
+        stated=(STATED_HEAD, stated_rows(calibration)),
+        compared=(COMPARED_HEAD, [] if beside is None else compared_rows(beside)),
+        confidence=_confidence(beside),
+        pictures=pictures,
+        closing=None if calibration.closing is None else _closing(calibration.closing),
+        laws=laws,
+        fitted=weeks.text(weeks.fitted),
+        judged_in_words="" if beside is None else beside.weeks_in_words,
+        held_out=weeks.text(weeks.held_out) if weeks.independent else "",
+        notes=[] if beside is None else beside.notes,
+        cautions=list(_cautions(calibration)),
+        written=calibration.text_of_findings,
+        last=TOMORROW,
+    )
+
+
+def headline(calibration: Calibration) -> str:
+    """What a calibration comes to, in a sentence."""
+    beside, weeks = calibration.beside, calibration.weeks
+    if beside is None:
+        return NOT_BESIDE
+    count, when = len(beside.deciding), weeks.text(weeks.judged)
+    if beside.schedule.replications < 2 or not count:
+        return beside.verdict
+    if beside.holds:
+        return f"The model gives all {counted(count, 'number')} that were measured in {when}."
+    titles = [each.title for each in beside.gaps]
+    return f"The model gives all but {len(titles)} of {counted(count, 'number')} measured in {when}: {listed(titles)}."
+
+
+def stated_sentence(calibration: Calibration) -> str:
+    """Which inputs were stated otherwise than they were measured."""
+    known = [each for each in calibration.findings if each.as_stated is not None]
+    if not known:
+        return "No input could be set beside what was stated."
+    if not calibration.differs:
+        return f"All {counted(len(known), 'input')} that could be compared are as stated."
+    told = [
+        f"{titled(calibration, each)} ({stated_text(each)} stated, {measured_text(each)} measured)"
+        for each in calibration.differs
+    ]
+    verb = "differs" if len(told) == 1 else "differ"
+    return f"{len(told)} of {counted(len(known), 'input')} {verb} from what was stated: {'; '.join(told)}."
+
+
+def _confidence(beside: Beside | None) -> str:
+    """Confidence of all limits together."""
+    return "" if beside is None else f"{100.0 * beside.schedule.confidence:g} %"
+
+
+def _pictures(beside: Beside | None) -> Iterator[Picture]:
+    """Draw the model beside the records."""
+    if beside is not None and beside.deciding:
+        yield _drawn("compared", "All numbers that decide", compared_chart(beside), compared_text(beside))
+        yield _drawn("hours", "Over the hours of the day", beside_chart(beside), beside_text(beside))
+
+
+def _drawn(prefix: str, title: str, figure: Figure, told: str) -> Picture:
+    """Take a chart into the page."""
+    return Picture(inline_svg(figure, prefix, title, told), title)
+
+
+def _laws(calibration: Calibration) -> Iterator[Law]:
+    """Draw the laws, those of inputs that differ first."""
+    drawn = 0
+    for finding in differing_first(calibration):
+        said = (*(f"{capital(test.sentence)}." for test in finding.depends), *_remark(finding))
+        fitted, title, what = finding.fitted, titled(calibration, finding), capital(finding.what)
+        if fitted is None:
+            if said:
+                yield Law(title, "", "", said)
+        elif fitted.law in (FIXED, NOTHING) or drawn == MOST_PICTURES:
+            yield Law(title, "", fit_text(fitted, what, finding.unit), said)
+        else:
+            drawn += 1
+            figure = fit_chart(fitted, what, finding.unit)
+            svg = inline_svg(figure, f"law{drawn}", title, fit_text(fitted, what, finding.unit))
+            yield Law(title, svg, fit_notes(fitted, finding.unit), said)
+
+
+def _remark(finding: Finding) -> list[str]:
+    """What else is to be said of a finding, as a sentence."""
+    return [f"{capital(finding.remark)}."] if finding.remark else []
+
+
+def _closing(closing: Closing) -> dict[str, Any]:
+    """What would close the gap."""
+    found = [each for each in closing.closers if each.in_words and closing.closed_share(each) >= LEAST_CLOSED]
+    rows = [
+        (capital(each.in_words), f"{100.0 * closing.closed_share(each):.0f} %", str(len(each.missed)))
+        for each in found[:MOST_CLOSERS]
+    ]
+    return {"sentence": closing.sentence, "rows": rows, "tried": len(closing.closers)}
+
+
+def _cautions(calibration: Calibration) -> Iterator[str]:
+    """What to keep in mind."""
+    yield from CAUTIONS
+    beside = calibration.beside
+    if beside is None:
+        return
+    if not calibration.weeks.independent:
+        yield NOT_INDEPENDENT
+    number = next((each for each in beside.deciding if each.measure == WAIT), next(iter(beside.deciding), None))
+    if number is not None:
+        low, high = number.amount(number.simulated.low), number.amount(number.simulated.high)
+        yield INSIDE_IS_NOT_RIGHT.format(title=number.title, low=low, high=high)
