@@ -1,7 +1,7 @@
 """Charts of a layout beside its logs: hour by hour over the day, and all numbers that decide."""
 
 from collections.abc import Sequence
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -9,6 +9,7 @@ from batsim.calibration.beside import INSIDE, Beside, Compared
 from batsim.calibration.course import HOUR, HOURS_A_DAY
 from batsim.display import counted, listed
 from batsim.measures.windows import Floats
+from batsim.plan.survey import sentence_of
 from batsim.views.charts import chart_style as style
 from batsim.views.charts import palette
 
@@ -19,11 +20,12 @@ BY_HOUR = {
 """Measures that are drawn over the day, from the top, with the words of their axis."""
 PANEL_IN, AROUND_IN = 1.25, 1.6
 """Height of a panel, and of what stands above and below all of them. [in]"""
-HEADROOM = 1.08
+HEADROOM, MOST_BAND = 1.08, 3.0
+"""End of an axis over what is drawn in it, and the most that a band takes over means and dots. [-]"""
 MODEL, MEASURED, OUTSIDE = "model, mean and limits", "measured", "measured, outside the limits"
 SAYS = (
     "Each dot is the mean of its hour over {weeks}. One stretch of so many weeks lies inside the limits in all hours "
-    "of a measure with {confidence:g} %."
+    "of a measure with {confidence:g} %; limits may lie beyond a panel."
 )
 NO_HOURS = "The logs tell nothing by the hour of the day."
 NOTHING = "The logs and the runs have nothing in common that would carry a verdict."
@@ -113,7 +115,7 @@ def _told_of(day: Day) -> str:
         return f"{first.amount(float(np.nanmin(values)))} to {first.amount(float(np.nanmax(values)))}"
 
     outside = [day.hours[hour].sentence for hour in day.outside]
-    says = f"{_capital(first.about.label)} by hour: {span(MEASURED)} measured, {span('mean')} in the model"
+    says = f"{sentence_of(first.about.label)} by hour: {span(MEASURED)} measured, {span('mean')} in the model"
     out = f"{len(outside)} of {counted(len(day.hours), 'hour')} outside{': ' if outside else ''}{'; '.join(outside)}"
     return f"{says}, {out}."
 
@@ -146,7 +148,7 @@ def compared_chart(beside: Beside) -> style.Figure:
     legend: style.Legend = {}
     for number, each in enumerate(rows):
         legend |= _dot(ax, number, each)
-    style.names_at(ax, [_capital(each.title) for each in rows], LETTERS)
+    style.names_at(ax, [sentence_of(each.title) for each in rows], LETTERS)
     ax.set_ylim(len(rows) - 0.4, -HEAD_ROWS)
     for label, each in zip(ax.get_yticklabels(), rows, strict=True):
         label.set_fontweight("normal" if each.verdict == INSIDE else "bold")
@@ -165,7 +167,7 @@ def compared_text(beside: Beside) -> str:
     rows = gaps_first(beside)
     if not rows:
         return f"{_name(beside)}. {NOTHING}"
-    numbers = "; ".join(f"{_capital(each.sentence)}{'' if each.verdict == INSIDE else ', outside'}" for each in rows)
+    numbers = "; ".join(f"{sentence_of(each.sentence)}{'' if each.verdict == INSIDE else ', outside'}" for each in rows)
     return f"{_told_of_all(beside)}. {numbers}."
 
 
@@ -216,11 +218,12 @@ def _draw(ax: style.Axes, day: Day) -> style.Legend:
         if those.any() and np.isfinite(measured[those]).any():
             (legend[word],) = ax.plot(edges[:-1][those] + 0.5, measured[those], **LOOKS[word])
     ax.set_ylabel(BY_HOUR[day.name], fontsize=style.WORD_PT)
-    ax.set_ylim(0.0, HEADROOM * max(float(np.nanmax(high)), float(np.nanmax(measured))) or 1.0)
+    most = max(float(np.nanmax(mean)), float(np.nanmax(measured)))
+    ax.set_ylim(0.0, HEADROOM * max(most, min(float(np.nanmax(high)), MOST_BAND * most)) or 1.0)
     return legend
 
 
-LOOKS = {
+LOOKS: dict[str, dict[str, Any]] = {
     MEASURED: {
         "color": palette.BLACK, "marker": "o", "markersize": 4.5, "linestyle": "", "zorder": 5.0,
         "markeredgecolor": palette.WHITE,
@@ -236,11 +239,6 @@ LOOKS = {
 def gaps_first(beside: Beside) -> list[Compared]:
     """Numbers that decide, those outside first, the widest gap at the top."""
     return [*beside.gaps, *(each for each in beside.deciding if each.verdict == INSIDE)]
-
-
-def _capital(text: str) -> str:
-    """A text beginning with a capital."""
-    return f"{text[:1].upper()}{text[1:]}"
 
 
 def _told_of_all(beside: Beside) -> str:

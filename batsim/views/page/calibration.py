@@ -7,11 +7,11 @@ from jinja2 import Environment, PackageLoader
 from matplotlib.figure import Figure
 
 from batsim.calibration.beside import Beside
-from batsim.calibration.calibrate import NOT_BESIDE, Calibration
+from batsim.calibration.calibrate import Calibration
 from batsim.calibration.closing import Closing
 from batsim.calibration.finding import Finding
 from batsim.calibration.read_log import KINDS
-from batsim.display import counted, listed
+from batsim.plan.survey import sentence_of
 from batsim.statistics.fitting import FIXED, NOTHING
 from batsim.views.charts.beside_chart import beside_chart, beside_text, compared_chart, compared_text
 from batsim.views.charts.fit_chart import fit_chart, fit_notes, fit_text
@@ -19,15 +19,14 @@ from batsim.views.page.calibration_rows import (
     COMPARED_HEAD,
     LOG_HEAD,
     STATED_HEAD,
-    capital,
     compared_rows,
     differing_first,
     gap_texts,
+    headline,
     left_out_texts,
     log_rows,
-    measured_text,
     stated_rows,
-    stated_text,
+    stated_sentence,
     titled,
 )
 from batsim.views.page.inline_svg import for_a_page, inline_svg
@@ -39,12 +38,9 @@ MOST_LEFT_OUT = 5
 MOST_CLOSERS, LEAST_CLOSED = 6, 0.05
 """Inputs that are shown, and the part of the gap that each closes at least. [-, -]"""
 WAIT = "wait_min"
-TOMORROW = (
-    "A model that gives today's numbers can still be wrong about tomorrow's: what a plan changes (another arrangement, "
-    "other counts, other work) is not in these records."
-)
 CAUTIONS = (
-    TOMORROW,
+    "A model that gives today's numbers can still be wrong about tomorrow's: what a plan changes (another arrangement, "
+    "other counts, other work) is not in these records.",
     "Inputs that the records do not tell stay as they were stated; no record confirms them.",
     "Two inputs may do the same to the numbers: what would close a gap is where to look, not what is so.",
     "Records hold what was logged. Visits that nobody wrote down are in no law and in no count.",
@@ -106,7 +102,7 @@ def calibration_html(calibration: Calibration) -> str:
         not_given=[kind for kind in KINDS if kind not in calibration.logs],
         left_out=[text for log in calibration.logs.values() for text in left_out_texts(log, MOST_LEFT_OUT)],
         gaps=list(gap_texts(calibration)),
-        clocks=[f"{capital(kind)}: {log.clock}" for kind, log in calibration.logs.items()],
+        clocks=[f"{sentence_of(kind)}: {log.clock}" for kind, log in calibration.logs.items()],
         not_read=[(kind, ", ".join(log.not_read)) for kind, log in calibration.logs.items() if log.not_read],
         stated=(STATED_HEAD, stated_rows(calibration)),
         compared=(COMPARED_HEAD, [] if beside is None else compared_rows(beside)),
@@ -120,37 +116,7 @@ def calibration_html(calibration: Calibration) -> str:
         notes=[] if beside is None else beside.notes,
         cautions=list(_cautions(calibration)),
         written=calibration.text_of_findings,
-        last=TOMORROW,
     )
-
-
-def headline(calibration: Calibration) -> str:
-    """What a calibration comes to, in a sentence."""
-    beside, weeks = calibration.beside, calibration.weeks
-    if beside is None:
-        return NOT_BESIDE
-    count, when = len(beside.deciding), weeks.text(weeks.judged)
-    if beside.schedule.replications < 2 or not count:
-        return beside.verdict
-    if beside.holds:
-        return f"The model gives all {counted(count, 'number')} that were measured in {when}."
-    titles = [each.title for each in beside.gaps]
-    return f"The model gives all but {len(titles)} of {counted(count, 'number')} measured in {when}: {listed(titles)}."
-
-
-def stated_sentence(calibration: Calibration) -> str:
-    """Which inputs were stated otherwise than they were measured."""
-    known = [each for each in calibration.findings if each.as_stated is not None]
-    if not known:
-        return "No input could be set beside what was stated."
-    if not calibration.differs:
-        return f"All {counted(len(known), 'input')} that could be compared are as stated."
-    told = [
-        f"{titled(calibration, each)} ({stated_text(each)} stated, {measured_text(each)} measured)"
-        for each in calibration.differs
-    ]
-    verb = "differs" if len(told) == 1 else "differ"
-    return f"{len(told)} of {counted(len(known), 'input')} {verb} from what was stated: {'; '.join(told)}."
 
 
 def _confidence(beside: Beside | None) -> str:
@@ -174,8 +140,8 @@ def _laws(calibration: Calibration) -> Iterator[Law]:
     """Draw the laws, those of inputs that differ first."""
     drawn = 0
     for finding in differing_first(calibration):
-        said = (*(f"{capital(test.sentence)}." for test in finding.depends), *_remark(finding))
-        fitted, title, what = finding.fitted, titled(calibration, finding), capital(finding.what)
+        said = (*(f"{sentence_of(test.sentence)}." for test in finding.depends), *_remark(finding))
+        fitted, title, what = finding.fitted, titled(calibration, finding), sentence_of(finding.what)
         if fitted is None:
             if said:
                 yield Law(title, "", "", said)
@@ -190,14 +156,14 @@ def _laws(calibration: Calibration) -> Iterator[Law]:
 
 def _remark(finding: Finding) -> list[str]:
     """What else is to be said of a finding, as a sentence."""
-    return [f"{capital(finding.remark)}."] if finding.remark else []
+    return [f"{sentence_of(finding.remark)}."] if finding.remark else []
 
 
 def _closing(closing: Closing) -> dict[str, Any]:
     """What would close the gap."""
     found = [each for each in closing.closers if each.in_words and closing.closed_share(each) >= LEAST_CLOSED]
     rows = [
-        (capital(each.in_words), f"{100.0 * closing.closed_share(each):.0f} %", str(len(each.missed)))
+        (sentence_of(each.in_words), f"{100.0 * closing.closed_share(each):.0f} %", str(len(each.missed)))
         for each in found[:MOST_CLOSERS]
     ]
     return {"sentence": closing.sentence, "rows": rows, "tried": len(closing.closers)}

@@ -6,10 +6,11 @@ from math import isfinite
 from pathlib import Path
 
 from batsim.calibration.beside import Beside, Compared
-from batsim.calibration.calibrate import Calibration
+from batsim.calibration.calibrate import NOT_BESIDE, Calibration
 from batsim.calibration.finding import Finding
 from batsim.calibration.log import Gap, Log
-from batsim.display import counted
+from batsim.display import counted, listed
+from batsim.plan.survey import inside, sentence_of
 from batsim.statistics.fitting import OBSERVED
 from batsim.statistics.intervals import Interval
 from batsim.views.charts.beside_chart import gaps_first
@@ -20,6 +21,35 @@ NOT_STATED, NO_LAW = "not stated", "-"
 STATED_HEAD = ("What", "Stated", "Measured", "Law", "Rows", "Verdict")
 COMPARED_HEAD = ("What", "Measured", "In the model", "From", "To", "Verdict")
 LOG_HEAD = ("Log", "File", "Rows", "Used", "Left out")
+
+
+def headline(calibration: Calibration) -> str:
+    """What a calibration comes to, in a sentence."""
+    beside, weeks = calibration.beside, calibration.weeks
+    if beside is None:
+        return NOT_BESIDE
+    count, when = len(beside.deciding), weeks.text(weeks.judged)
+    if beside.schedule.replications < 2 or not count:
+        return beside.verdict
+    if beside.holds:
+        return f"The model gives all {counted(count, 'number')} that were measured in {when}."
+    titles = [each.title for each in beside.gaps]
+    return f"The model gives all but {len(titles)} of {counted(count, 'number')} measured in {when}: {listed(titles)}."
+
+
+def stated_sentence(calibration: Calibration) -> str:
+    """Which inputs were stated otherwise than they were measured."""
+    known = [each for each in calibration.findings if each.as_stated is not None]
+    if not known:
+        return "No input could be set beside what was stated."
+    if not calibration.differs:
+        return f"All {counted(len(known), 'input')} that could be compared are as stated."
+    told = [
+        f"{titled(calibration, each)} ({stated_text(each)} stated, {measured_text(each)} measured)"
+        for each in calibration.differs
+    ]
+    verb = "differs" if len(told) == 1 else "differ"
+    return f"{len(told)} of {counted(len(known), 'input')} {verb} from what was stated: {'; '.join(told)}."
 
 
 def stated_rows(calibration: Calibration) -> list[tuple[str, ...]]:
@@ -34,9 +64,8 @@ def stated_rows(calibration: Calibration) -> list[tuple[str, ...]]:
 def titled(calibration: Calibration, finding: Finding) -> str:
     """What was measured and whose, an arrangement by its title."""
     arrangement = calibration.scenario.handling.get(finding.of)
-    return capital(
-        finding.what if not finding.of else f"{finding.what}, {arrangement.title if arrangement else finding.of}"
-    )
+    of = finding.of if arrangement is None else inside(arrangement.title)
+    return sentence_of(f"{finding.what}, {of}" if of else finding.what)
 
 
 def differing_first(calibration: Calibration) -> list[Finding]:
@@ -52,14 +81,14 @@ def compared_rows(beside: Beside) -> list[tuple[str, ...]]:
 def _compared(each: Compared) -> tuple[str, ...]:
     """A number of the logs beside that of the model."""
     numbers = (each.measured, *each.simulated.interval)
-    return (capital(each.title), *map(each.amount, numbers), each.verdict)
+    return (sentence_of(each.title), *map(each.amount, numbers), each.verdict)
 
 
 def log_rows(calibration: Calibration) -> list[tuple[str, ...]]:
     """A row of `LOG_HEAD` for each log."""
     return [
         (
-            capital(kind),
+            sentence_of(kind),
             Path(log.file).name,
             f"{log.read:,}",
             f"{100.0 * log.used_share:.3g} %" if log.read else "-",
@@ -79,7 +108,7 @@ def reasons(log: Log) -> str:
 def left_out_texts(log: Log, most: int) -> list[str]:
     """The first rows that were left out, each with its line and reason."""
     texts = [str(each._replace(file=Path(log.file).name).problem) for each in log.left_out]
-    more = [f"{counted(len(texts) - most, 'reason')} more"] if len(texts) > most else []
+    more = [f"{len(texts) - most:,} more in {Path(log.file).name}"] if len(texts) > most else []
     return texts[:most] + more
 
 
@@ -87,7 +116,7 @@ def gap_texts(calibration: Calibration) -> Iterator[str]:
     """When loggers were silent."""
     for kind, log in calibration.logs.items():
         for gap in log.gaps:
-            yield f"{capital(kind)}: {_silent(gap, log)}"
+            yield f"{sentence_of(kind)}: {_silent(gap, log)}"
 
 
 def _silent(gap: Gap, log: Log) -> str:
@@ -131,8 +160,3 @@ def verdict_of(finding: Finding) -> str:
 def _number(finding: Finding, value: float) -> str:
     """A number in the unit in which people see it, to four digits."""
     return f"{finding.in_people_units * value:.4g}"
-
-
-def capital(text: str) -> str:
-    """A text beginning with a capital."""
-    return f"{text[:1].upper()}{text[1:]}"
