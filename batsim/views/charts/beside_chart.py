@@ -29,7 +29,7 @@ SAYS = (
 )
 NO_HOURS = "The logs tell nothing by the hour of the day."
 NOTHING = "The logs and the runs have nothing in common that would carry a verdict."
-ROW_IN, AROUND_ROWS_IN = 0.34, 1.9
+ROW_IN, AROUND_ROWS_IN = 0.34, 2.15
 """Height of a row of numbers, and of what stands above and below all of them. [in]"""
 MOST_HALF_WIDTHS = 3.0
 """How far from the middle the axis goes; what lies further is drawn at its end."""
@@ -41,8 +41,8 @@ HEADS, AWAY_PT = ("measured", "in the model"), (8.0, 66.0)
 """Heads of the numbers beside the rows, and how far they are from the axes. [pt]"""
 HEAD_ROWS, HEAD_AT = 1.2, -0.85
 """What is kept free above the first row, and where the heads stand in it. [rows]"""
-LETTERS = 34
-"""Letters in a line of the name of a number."""
+LETTERS, NARROW = 34, 0.95
+"""Letters in a line of the name of a number, and how close its lines are. [-, -]"""
 
 
 class Day(NamedTuple):
@@ -151,7 +151,7 @@ def compared_chart(beside: Beside) -> style.Figure:
     style.names_at(ax, [sentence_of(each.title) for each in rows], LETTERS)
     ax.set_ylim(len(rows) - 0.4, -HEAD_ROWS)
     for label, each in zip(ax.get_yticklabels(), rows, strict=True):
-        label.set_fontweight("normal" if each.verdict == INSIDE else "bold")
+        label.set(fontweight="normal" if each.verdict == INSIDE else "bold", linespacing=NARROW)
     _words_beside(ax, rows)
     ends = range(-int(MOST_HALF_WIDTHS), int(MOST_HALF_WIDTHS) + 1)
     ax.set_xticks(ends, [f"{end:+d}" if end else "0" for end in ends])
@@ -245,7 +245,7 @@ def _told_of_all(beside: Beside) -> str:
     """How many numbers lie outside, as a sentence without its full stop."""
     count = len(beside.deciding)
     if beside.holds:
-        return f"Layout '{beside.layout}': the model gives all {count} numbers of {beside.weeks_in_words}"
+        return f"Layout '{beside.layout}': the model gives all {counted(count, 'number')} of {beside.weeks_in_words}"
     first = beside.gaps[0]
     lie = "lies" if len(beside.gaps) == 1 else "lie"
     of = f"{len(beside.gaps)} of {count} numbers of {beside.weeks_in_words} {lie} outside"
