@@ -1,6 +1,6 @@
 """One page on a calibration: its verdict, what was read, inputs beside what was stated, the model beside records."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any, NamedTuple
 
 from jinja2 import Environment, PackageLoader
@@ -10,6 +10,7 @@ from batsim.calibration.beside import Beside
 from batsim.calibration.calibrate import Calibration
 from batsim.calibration.closing import Closing
 from batsim.calibration.finding import Finding
+from batsim.calibration.log import Log
 from batsim.calibration.read_log import KINDS
 from batsim.plan.survey import sentence_of
 from batsim.statistics.fitting import FIXED, NOTHING
@@ -89,39 +90,53 @@ def calibration_html(calibration: Calibration) -> str:
     page = Environment(
         loader=PackageLoader("batsim.views", "page"), autoescape=True, trim_blocks=True, lstrip_blocks=True
     ).get_template("calibration.html.j2")
-    weeks, beside = calibration.weeks, calibration.beside
     with for_a_page():
-        pictures, laws = list(_pictures(beside)), list(_laws(calibration))
+        pictures, laws = list(_pictures(calibration.beside)), list(_laws(calibration))
     return page.render(
         title=calibration.scenario.site.name,
         layout=calibration.layout,
         records=calibration.records,
         says=headline(calibration),
         said=[calibration.verdict, stated_sentence(calibration)],
-        logs=(LOG_HEAD, log_rows(calibration)),
-        not_given=[kind for kind in KINDS if kind not in calibration.logs],
-        left_out=[text for log in calibration.logs.values() for text in left_out_texts(log, MOST_LEFT_OUT)],
-        gaps=list(gap_texts(calibration)),
-        clocks=[f"{sentence_of(kind)}: {log.clock}" for kind, log in calibration.logs.items()],
-        not_read=[(kind, ", ".join(log.not_read)) for kind, log in calibration.logs.items() if log.not_read],
         stated=(STATED_HEAD, stated_rows(calibration)),
-        compared=(COMPARED_HEAD, [] if beside is None else compared_rows(beside)),
-        confidence=_confidence(beside),
         pictures=pictures,
         closing=None if calibration.closing is None else _closing(calibration.closing),
         laws=laws,
-        fitted=weeks.text(weeks.fitted),
-        judged_in_words="" if beside is None else beside.weeks_in_words,
-        held_out=weeks.text(weeks.held_out) if weeks.independent else "",
-        notes=[] if beside is None else beside.notes,
         cautions=list(_cautions(calibration)),
         written=calibration.text_of_findings,
+        **_read(calibration.logs),
+        **_judged(calibration),
     )
 
 
-def _confidence(beside: Beside | None) -> str:
-    """Confidence of all limits together."""
-    return "" if beside is None else f"{100.0 * beside.schedule.confidence:g} %"
+def _read(logs: Mapping[str, Log]) -> dict[str, Any]:
+    """What was read of the logs, and what was left out."""
+    return {
+        "logs": (LOG_HEAD, log_rows(logs)),
+        "not_given": [kind for kind in KINDS if kind not in logs],
+        "left_out": [text for log in logs.values() for text in left_out_texts(log, MOST_LEFT_OUT)],
+        "gaps": list(gap_texts(logs)),
+        "clocks": [f"{sentence_of(kind)}: {log.clock}" for kind, log in logs.items()],
+        "not_read": [(kind, ", ".join(log.not_read)) for kind, log in logs.items() if log.not_read],
+    }
+
+
+def _judged(calibration: Calibration) -> dict[str, Any]:
+    """Which weeks were fitted and held out, and the model beside these."""
+    weeks, beside = calibration.weeks, calibration.beside
+    told: dict[str, Any] = {
+        "fitted": weeks.text(weeks.fitted),
+        "held_out": weeks.text(weeks.held_out) if weeks.independent else "",
+        "compared": (COMPARED_HEAD, []),
+    }
+    if beside is None:
+        return told
+    return told | {
+        "judged_in_words": beside.weeks_in_words,
+        "compared": (COMPARED_HEAD, compared_rows(beside)),
+        "confidence": f"{100.0 * beside.schedule.confidence:g} %",
+        "notes": beside.notes,
+    }
 
 
 def _pictures(beside: Beside | None) -> Iterator[Picture]:

@@ -1,6 +1,6 @@
 """Rows of tables of a calibration: inputs stated beside measured, measured beside simulated, what a log gave."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import date, datetime, time, timedelta
 from math import isfinite
 from pathlib import Path
@@ -84,7 +84,7 @@ def _compared(each: Compared) -> tuple[str, ...]:
     return (sentence_of(each.title), *map(each.amount, numbers), each.verdict)
 
 
-def log_rows(calibration: Calibration) -> list[tuple[str, ...]]:
+def log_rows(logs: Mapping[str, Log]) -> list[tuple[str, ...]]:
     """A row of `LOG_HEAD` for each log."""
     return [
         (
@@ -94,7 +94,7 @@ def log_rows(calibration: Calibration) -> list[tuple[str, ...]]:
             f"{100.0 * log.used_share:.3g} %" if log.read else "-",
             reasons(log),
         )
-        for kind, log in calibration.logs.items()
+        for kind, log in logs.items()
     ]
 
 
@@ -112,9 +112,9 @@ def left_out_texts(log: Log, most: int) -> list[str]:
     return texts[:most] + more
 
 
-def gap_texts(calibration: Calibration) -> Iterator[str]:
+def gap_texts(logs: Mapping[str, Log]) -> Iterator[str]:
     """When loggers were silent."""
-    for kind, log in calibration.logs.items():
+    for kind, log in logs.items():
         for gap in log.gaps:
             yield f"{sentence_of(kind)}: {_silent(gap, log)}"
 

@@ -66,7 +66,7 @@ def test_the_verdict_comes_first(gap, page):
 def test_tables_have_every_row(gap, page):
     rows = cells(page)
 
-    for table in (log_rows(gap), stated_rows(gap), compared_rows(gap.beside)):
+    for table in (log_rows(gap.logs), stated_rows(gap), compared_rows(gap.beside)):
         assert len(table) > 2
         assert [row for row in table if row not in rows] == []
     assert rows[1][1:] == ("log <b> & more.csv", "31", "71 %", "9 unknown name")
@@ -92,7 +92,7 @@ def test_gaps_of_loggers_have_their_dates(gap):
     log = gap.logs["charges"]
     object.__setattr__(log, "gaps", (silent,))
     try:
-        told = list(gap_texts(gap))
+        told = list(gap_texts(gap.logs))
     finally:
         object.__setattr__(log, "gaps", ())
 
