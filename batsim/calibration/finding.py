@@ -57,6 +57,8 @@ class Finding:
     """Where it is written; nowhere when empty."""
     fitted: Fitted | None = None
     """Law of the values, for the picture."""
+    values_of: str = ""
+    """What these values are, where they are not of what is set beside the stated mean."""
     depends: tuple[Dependence, ...] = ()
     """What was tested, the clear ones first."""
     remark: str = ""

@@ -26,6 +26,7 @@ from batsim.views.page.calibration_rows import (
     headline,
     left_out_texts,
     log_rows,
+    measured_text,
     stated_rows,
     stated_sentence,
     titled,
@@ -156,7 +157,8 @@ def _laws(calibration: Calibration) -> Iterator[Law]:
     drawn = 0
     for finding in differing_first(calibration):
         said = (*(f"{sentence_of(test.sentence)}." for test in finding.depends), *_remark(finding))
-        fitted, title, what = finding.fitted, titled(calibration, finding), sentence_of(finding.what)
+        fitted, title = finding.fitted, titled(calibration, finding)
+        what = sentence_of(finding.values_of or finding.what)
         if fitted is None:
             if said:
                 yield Law(title, "", "", said)
@@ -170,8 +172,10 @@ def _laws(calibration: Calibration) -> Iterator[Law]:
 
 
 def _remark(finding: Finding) -> list[str]:
-    """What else is to be said of a finding, as a sentence."""
-    return [f"{sentence_of(finding.remark)}."] if finding.remark else []
+    """What else is to be said of a finding, in sentences."""
+    drawn = f"Here stands the {finding.values_of}; from it follows {finding.what}: {measured_text(finding)}."
+    said = [drawn] if finding.values_of else []
+    return [*said, f"{sentence_of(finding.remark)}."] if finding.remark else said
 
 
 def _closing(closing: Closing) -> dict[str, Any]:

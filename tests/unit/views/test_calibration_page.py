@@ -110,6 +110,9 @@ def test_laws_weeks_and_cautions_stand_in_it(gap, page):
 
     assert page.count("<svg") == len(drawn) + 2
     assert [test.sentence for each in gap.findings for test in each.depends if test.sentence[1:] not in text] == []
+    power = next(each for each in gap.findings if each.what == "power")
+    assert f"Here stands the power of a truck-shift; from it follows power: {measured_text(power)}." in text
+    assert "State of charge on arrival is always 25 %" in text
     assert "Inputs were fitted to weeks 10-11 of 2024." in text
     assert "week 12 of 2024 (week 3 of the records)" in text
     assert [caution for caution in CAUTIONS if caution not in text] == []
@@ -178,7 +181,7 @@ def test_a_page_of_many_laws_can_still_be_sent(gap, monkeypatch):
     page = calibration_html(gap)
 
     assert page.count("<svg") == 4
-    assert "Power follows a" in words(page)
+    assert "Power of a truck-shift follows a" in words(page)
 
 
 def test_shares_are_told_in_per_cent(gap):
