@@ -3,6 +3,7 @@
 from .calibration.beside import Beside as Beside, beside as beside
 from .calibration.calibrate import Calibration as Calibration, calibrate as calibrate
 from .calibration.closing import Closing as Closing, closing as closing
+from .calibration.finding import Finding as Finding
 from .calibration.log import Log as Log
 from .calibration.logs_of import logs_of as logs_of
 from .calibration.read_log import read_log as read_log
@@ -67,6 +68,12 @@ from .views.charts.battery_chart import (
     battery_text as battery_text,
     cycle_chart as cycle_chart,
 )
+from .views.charts.beside_chart import (
+    beside_chart as beside_chart,
+    beside_text as beside_text,
+    compared_chart as compared_chart,
+    compared_text as compared_text,
+)
 from .views.charts.bottleneck_chart import bottleneck_chart as bottleneck_chart
 from .views.charts.cost_chart import cost_chart as cost_chart, cost_text as cost_text
 from .views.charts.fit_chart import fit_chart as fit_chart, fit_text as fit_text
@@ -102,6 +109,7 @@ from .views.charts.week_chart import (
     week_chart as week_chart,
     week_text as week_text,
 )
+from .views.page.calibration import calibration_html as calibration_html
 from .views.page.replay import replay_block as replay_block, replay_html as replay_html
 from .views.page.report import order_csv as order_csv, report_html as report_html
 from .views.page.survey import survey_html as survey_html

@@ -1,15 +1,16 @@
 """Calibration of a site: inputs fitted to its records, and its layout of today beside weeks that were not used."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from scipy.special import ndtri
 
 from batsim.calibration.beside import Beside, beside
-from batsim.calibration.calibrated import calibrated, calibrated_text
+from batsim.calibration.calibrated import calibrated, calibrated_text, fitted_text
 from batsim.calibration.closing import Closing, closing
 from batsim.calibration.columns import columns_by_kind
 from batsim.calibration.finding import Finding
@@ -25,6 +26,7 @@ from batsim.scenario.parts.faults import did_you_mean
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import path_text
+from batsim.statistics.intervals import simultaneous
 from batsim.study.running.runs import interval_json, plain
 
 HOLD_OUT_SHARE = 0.25
@@ -97,6 +99,11 @@ class Calibration(Shows):
     def text(self, beside: str | Path) -> str:
         """Text of a scenario that extends the site's, to be saved at a place."""
         return calibrated_text(self.scenario, self.findings, self.weeks, beside, self.summary)
+
+    @property
+    def fitted_text(self) -> str:
+        """What was fitted as YAML, each value with its origin."""
+        return fitted_text(self.scenario, self.findings, self.weeks)
 
     @property
     def frame(self) -> Frame:
@@ -197,7 +204,7 @@ def calibrate(
     weeks = split_weeks(logs.values(), scenario, hold_out)
     confidence = settings.schedule(scenario).confidence
     sources = Sources(scenario.in_layout(layout), layout, logs, weeks)
-    findings = (*time_findings(sources, confidence), *truck_findings(sources, confidence))
+    findings = _judged_together([*time_findings(sources, confidence), *truck_findings(sources, confidence)], confidence)
     fitted, judged = calibrated(scenario, findings), _judged(logs, weeks)
     compared = closes = None
     if judged:
@@ -275,6 +282,15 @@ def _of_no_log(files: Mapping[str, object], given: Mapping[str, Mapping[str, str
         *(Problem(file, 0, 0, name, f"no log has such a column{did_you_mean(name, known)}") for name in strange),
         *(Problem(file, 0, 0, kind, "is stated of a log that is not given; name its file") for kind in missing),
     ]
+
+
+def _judged_together(findings: Sequence[Finding], confidence: float) -> tuple[Finding, ...]:
+    """Findings whose intervals hold together when they are set beside what is stated (Bonferroni, normal quantiles)."""
+    stated = sum(finding.stated is not None for finding in findings)
+    if not stated:
+        return tuple(findings)
+    wider = float(ndtri((1.0 + simultaneous(confidence, stated)) / 2.0) / ndtri((1.0 + confidence) / 2.0))
+    return tuple(replace(finding, wider=wider) for finding in findings)
 
 
 def _judged(logs: Mapping[str, Log], weeks: SplitWeeks) -> dict[str, Log]:

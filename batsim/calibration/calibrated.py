@@ -70,17 +70,23 @@ def calibrated_text(
     """
     if not FilePath(scenario.file).is_file():
         raise ScenarioError(scenario.file, [Problem(scenario.file, 0, 0, "", NO_FILE)])
-    stated = stated_data(scenario)
-    data: dict[str, Any] = {"extends": seen_from(FilePath(beside).parent, FilePath(scenario.file))}
-    if drop := [path_text(path) for path in in_the_way(scenario, stated, findings)]:
-        data["drop"] = drop
+    head: dict[str, Any] = {"extends": seen_from(FilePath(beside).parent, FilePath(scenario.file))}
+    if drop := [path_text(path) for path in in_the_way(scenario, stated_data(scenario), findings)]:
+        head["drop"] = drop
+    last = {"calibration": dict(calibration)}
+    return HEAD.format(scenario.site.name) + yaml_text(head) + fitted_text(scenario, findings, weeks) + yaml_text(last)
+
+
+def fitted_text(scenario: Scenario, findings: Sequence[Finding], weeks: SplitWeeks) -> str:
+    """What was fitted as YAML, each value with its origin; parameters as for `calibrated_text`."""
+    data: dict[str, Any] = {}
+    _take(data, stated_data(scenario), findings)
     notes = {
         finding.path: f"from {counted(finding.rows, finding.row)}, {weeks.text(weeks.fitted)}"
         for finding in findings
         if finding.is_written
     }
-    _take(data, stated, findings)
-    return HEAD.format(scenario.site.name) + yaml_text({**data, "calibration": dict(calibration)}, notes)
+    return yaml_text(data, notes) if data else ""
 
 
 def in_the_way(scenario: Scenario, stated: Mapping[str, Any], findings: Sequence[Finding]) -> list[Path]:

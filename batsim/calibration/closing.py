@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import pairwise
+from itertools import islice, pairwise
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -24,6 +24,8 @@ MOST_STEPS = 2
 """Steps that each of them is followed."""
 LITTLE_SHARE = 0.3
 """Part of the gap below which what an input closes is no explanation."""
+MOST_RIVALS, NEARLY = 3, 0.5
+"""Other inputs that are told, and how much of what the best closes they close at least. [-]"""
 MOST_SHARE = 0.8
 """Part of the gap above which what an input closes is as good as all."""
 Point = tuple[float, Floats]
@@ -74,13 +76,18 @@ class Closing(Shows):
 
     @cached_property
     def rivals(self) -> tuple[Closer, ...]:
-        """Inputs of other kinds that close as much, but for a squared half-width."""
-        best, kinds, found = self.best, set(), []
-        for closer in self.closers if best is not None else ():
-            if best is not None and closer.left <= best.left + 1.0 and closer.candidate.kind not in kinds:
-                found.append(closer)
-            kinds.add(closer.candidate.kind)
-        return tuple(found[1:])
+        """Other inputs that close nearly as much: within a squared half-width, and half of what the best closes."""
+        best = self.best
+        if best is None:
+            return ()
+        near = (
+            closer
+            for closer in self.closers
+            if closer is not best
+            and closer.left <= best.left + 1.0
+            and self.closed_share(closer) >= NEARLY * self.closed_share(best)
+        )
+        return tuple(islice(near, MOST_RIVALS))
 
     @property
     def sentence(self) -> str:

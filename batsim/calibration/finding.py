@@ -57,10 +57,14 @@ class Finding:
     """Where it is written; nowhere when empty."""
     fitted: Fitted | None = None
     """Law of the values, for the picture."""
+    values_of: str = ""
+    """What these values are, where they are not of what is set beside the stated mean."""
     depends: tuple[Dependence, ...] = ()
     """What was tested, the clear ones first."""
     remark: str = ""
     """What else is to be said."""
+    wider: float = 1.0
+    """How many times as wide the interval is by which it is judged, so that all of a calibration hold together. [-]"""
     written_as: str = ""
     """Dimension of what is written, where that is not its own."""
 
@@ -86,13 +90,15 @@ class Finding:
 
     @property
     def as_stated(self) -> bool | None:
-        """Whether the stated mean lies within the interval, or so near that it is the same; None: cannot be told."""
+        """Whether the stated mean agrees: within the interval, made wider, or as good as the same; None: not told."""
         if self.stated is None:
             return None
         if self._is_same:
             return True
-        known = isfinite(self.mean.low) and isfinite(self.mean.high)
-        return self.mean.low <= self.stated <= self.mean.high if known else None
+        if not (isfinite(self.mean.low) and isfinite(self.mean.high)):
+            return None
+        low, high = (self.mean.mean + self.wider * (end - self.mean.mean) for end in self.mean[1:])
+        return low <= self.stated <= high
 
     @property
     def is_written(self) -> bool:

@@ -118,7 +118,7 @@ def _power(
     fitted = fit(kw, candidates="amount", confidence=confidence)
     return Finding(
         what=titles[0], of=titles[1], dimension="power", measured=Measured({"value": interval}), mean=interval,
-        stated=stated, rows=kw.size, row="truck-shift", path=path, fitted=fitted,
+        stated=stated, rows=kw.size, row="truck-shift", path=path, fitted=fitted, values_of="power of a truck-shift",
         depends=depends_on(sources, timed, f"powers of {titles[1]}"),
     )  # fmt: skip
 
@@ -219,6 +219,7 @@ def _level_findings(sources: Sources, number: int, group: TruckGroup, confidence
         what="level at which trucks leave", of=group.group, dimension="share",
         measured=Measured({"value": leaves}), mean=leaves, stated=group.exchange_at_share, rows=int(known.sum()),
         row="exchange", path=("trucks", number, "exchange_at") if by_level else (), fitted=fitted,
+        values_of="state of charge on arrival",
         depends=depends_on(sources, Timed(rows, known, soc, "exchange"), "states of charge on arrival"),
         remark=AT_CHANGE if when.shift_change != "never" else "",
     )  # fmt: skip

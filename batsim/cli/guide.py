@@ -10,7 +10,7 @@ from batsim.cli.options import refuse, show
 ENDING = ".md"
 TOPICS = (
     "site", "groups", "batteries", "chargers", "arrangement", "comparing", "binds", "deciding", "plan", "money",
-    "trust", "studies", "cluster", "queueing", "model",
+    "trust", "calibrating", "studies", "cluster", "queueing", "model",
 )  # fmt: skip
 """In the order in which a newcomer needs them."""
 

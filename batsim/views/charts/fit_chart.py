@@ -21,6 +21,9 @@ MEASURED, LEGEND_PT = "measured", 36.0
 ALONG = "A dot on the line: law and rows agree."
 MOST_LISTED = 5
 """Outliers that are listed."""
+PER_CENT = "%"
+PEOPLE_SEE = {PER_CENT: 100.0}
+"""What values are multiplied by before they are drawn or told, by the unit in which people see them."""
 
 
 def fit_chart(fitted: Fitted, what: str = "Duration", unit: str = "min") -> style.Figure:
@@ -33,7 +36,7 @@ def fit_chart(fitted: Fitted, what: str = "Duration", unit: str = "min") -> styl
     what
         What was measured, for the title and the axes.
     unit
-        Unit of the values.
+        Unit of the values; `%` of shares from 0 to 1.
 
     Returns
     -------
@@ -51,37 +54,45 @@ def fit_chart(fitted: Fitted, what: str = "Duration", unit: str = "min") -> styl
         style.nothing(figure.subplots(), _rows(fitted))
         return figure
     left, right = figure.subplots(1, 2, width_ratios=WIDTHS)
-    _draw_shares(left, fitted, f"{what} [{unit}]")
+    _draw_shares(left, fitted, f"{what} [{unit}]", _factor(unit))
     _draw_quantiles(right, fitted, unit)
     return figure
 
 
 def fit_text(fitted: Fitted, what: str = "Duration", unit: str = "min") -> str:
     """Say in words what `fit_chart` draws, with its numbers and what is odd about the values."""
-    said = [
-        _finding(fitted, what, unit),
-        _limits(fitted, unit),
-        _rows(fitted),
-        *_tests(fitted),
-        *_oddities(fitted, unit),
-    ]
+    return f"{_finding(fitted, what, unit)}. {fit_notes(fitted, unit)}"
+
+
+def fit_notes(fitted: Fitted, unit: str = "min") -> str:
+    """Say what the title of `fit_chart` does not: how sure it is, how many rows, tests, what is odd about them."""
+    said = [_limits(fitted, unit), _rows(fitted), *_tests(fitted), *_oddities(fitted, unit)]
     return " ".join(sentence if sentence.endswith("?") else f"{sentence}." for sentence in said if sentence)
 
 
-def _draw_shares(ax: style.Axes, fitted: Fitted, across: str) -> None:
+def _factor(unit: str) -> float:
+    """What values are multiplied by for a unit."""
+    return PEOPLE_SEE.get(unit, 1.0)
+
+
+def _number(value: float, unit: str, digits: int = 3) -> str:
+    """A value in the unit in which people see it, without the unit."""
+    return f"{_factor(unit) * value:.{digits}g}"
+
+
+def _draw_shares(ax: style.Axes, fitted: Fitted, across: str, factor: float) -> None:
     """Shares that are over by each value: measured with band, and by the law."""
     style.frame(ax, "both")
     steps = fitted.steps()
     end = float(fitted.values.max())
-    edges = np.append(steps.at, max(end, steps.at[-1]))
+    edges = factor * np.append(steps.at, max(end, steps.at[-1]))
     band = style.band(ax, edges, steps.low, steps.high, palette.GREY, "")
-    (line,) = ax.step(
-        [steps.at[0], *edges], [0.0, *style.ended(steps.share)], where="post", color=palette.BLACK, lw=1.5
-    )
+    (line,) = ax.step([edges[0], *edges], [0.0, *style.ended(steps.share)], where="post", color=palette.BLACK, lw=1.5)
     legend: style.Legend = {MEASURED: line, f"{100.0 * fitted.confidence:g} % band": band}
     law = fitted.drawn_law
     if law is not None:
-        (curve,) = ax.plot(*fitted.curve(), color=palette.BLUE, linestyle="--", linewidth=1.9, zorder=4.0)
+        at, share = fitted.curve()
+        (curve,) = ax.plot(factor * at, share, color=palette.BLUE, linestyle="--", linewidth=1.9, zorder=4.0)
         legend = {_law_words(fitted, law): curve, **legend}
     ax.set_ylim(0.0, 1.02)
     style.percent_ticks(ax)
@@ -92,7 +103,7 @@ def _draw_shares(ax: style.Axes, fitted: Fitted, across: str) -> None:
 
 def _draw_quantiles(ax: style.Axes, fitted: Fitted, unit: str) -> None:
     """Measured quantiles over those of the law."""
-    law, measured = fitted.quantile_points()
+    law, measured = (_factor(unit) * points for points in fitted.quantile_points())
     if not law.size:
         style.nothing(ax, "No law could be fitted.")
         return
@@ -124,15 +135,15 @@ def _law_words(fitted: Fitted, law: Candidate) -> str:
 
 def _finding(fitted: Fitted, what: str, unit: str) -> str:
     """Which law it is, as a sentence without its full stop."""
-    mean = f"mean {fitted.mean.mean:.3g} {unit}"
+    mean = f"mean {_number(fitted.mean.mean, unit)} {unit}"
     if fitted.law == NOTHING:
         return f"{what}: nothing was seen to its end"
     if fitted.law == FIXED:
-        return f"{what} is always {fitted.mean.mean:.4g} {unit}"
+        return f"{what} is always {_number(fitted.mean.mean, unit, 4)} {unit}"
     if fitted.law == OBSERVED:
         why = "no law agrees with what was measured" if fitted.candidates else "too few different rows for a law"
         return f"{what}, {mean}: {why}, so it is drawn as observed"
-    stated = (f"{key} {value.mean:.3g}{'' if key == 'cv' else f' {unit}'}" for key, value in fitted.parameters.items())
+    stated = (f"{key} {_amount(key, value.mean, unit)}" for key, value in fitted.parameters.items())
     return f"{what} follows {_article(fitted.law)} law: {', '.join(stated)}"
 
 
@@ -140,11 +151,16 @@ def _limits(fitted: Fitted, unit: str) -> str:
     """Between what its parameters, or the mean where there are none, may lie."""
     known = fitted.parameters or {"mean": fitted.mean}
     said = [
-        f"{key} {interval.low:.3g} to {interval.high:.3g}{'' if key == 'cv' else f' {unit}'}"
+        f"{key} {_number(interval.low, '' if key == 'cv' else unit)} to {_amount(key, interval.high, unit)}"
         for key, interval in known.items()
         if math.isfinite(interval.low) and interval.low < interval.high
     ]
     return f"{100.0 * fitted.confidence:g} % intervals: {', '.join(said)}" if said else ""
+
+
+def _amount(key: str, value: float, unit: str) -> str:
+    """A parameter with its unit; a coefficient of variation has none."""
+    return f"{value:.3g}" if key == "cv" else f"{_number(value, unit)} {unit}"
 
 
 def _article(law: str) -> str:
@@ -172,11 +188,11 @@ def _oddities(fitted: Fitted, unit: str) -> list[str]:
     """What is odd about the values."""
     said = []
     if fitted.rounded_to is not None:
-        said.append(f"Rows are rounded to {fitted.rounded_to:.3g} {unit}, which the test allows for")
+        said.append(f"Rows are rounded to {_number(fitted.rounded_to, unit)} {unit}, which the test allows for")
     if fitted.zeros:
         said.append(f"{counted(fitted.zeros, 'row')} of nothing")
     if fitted.outliers:
-        listed = ", ".join(f"{value:.4g}" for value in fitted.outliers[-MOST_LISTED:])
+        listed = ", ".join(_number(value, unit, 4) for value in fitted.outliers[-MOST_LISTED:])
         far = counted(len(fitted.outliers), "row")
         said.append(f"Too far out for the law, kept all the same: {far} ({listed} {unit})")
     if fitted.mixture is not None:
@@ -187,4 +203,4 @@ def _oddities(fitted: Fitted, unit: str) -> list[str]:
 
 def _kind(kind: Kind, unit: str) -> str:
     """Such as `70 % about 3.2 min`."""
-    return f"{100.0 * kind.share:.0f} % about {kind.mean:.3g} {unit} (cv {kind.cv:.2g})"
+    return f"{100.0 * kind.share:.0f} % about {_number(kind.mean, unit)} {unit} (cv {kind.cv:.2g})"

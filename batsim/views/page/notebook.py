@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from functools import singledispatch
 from html import escape
 
+from batsim.calibration.calibrate import Calibration
 from batsim.decision.decide import Decision
 from batsim.decision.ranking import order_sentence
 from batsim.decision.recommendation import recommend
@@ -21,6 +22,14 @@ from batsim.study.first_estimate import LayoutOutline, outline
 from batsim.study.prices import MARK
 from batsim.study.running.runs import Runs
 from batsim.verification.verify import Verification
+from batsim.views.page.calibration_rows import (
+    COMPARED_HEAD,
+    STATED_HEAD,
+    compared_rows,
+    headline,
+    stated_rows,
+    stated_sentence,
+)
 from batsim.views.text.decision_table import decision_table
 from batsim.views.text.decision_text import how_sure, what_to_do
 from batsim.views.text.numbers import NO_INTERVALS, number_text
@@ -199,6 +208,16 @@ def _verification(found: Verification) -> str:
         + (str(failing.to_html(index=False, float_format=NUMBERS)) if len(failing) else "")
         + paragraphs([found.note, "Every check is a row of its frame."])
     )
+
+
+@html_of.register
+def _calibration(calibration: Calibration) -> str:
+    """The verdict, inputs stated beside measured, numbers measured beside simulated."""
+    texts = [headline(calibration), stated_sentence(calibration), calibration.verdict]
+    html = paragraphs(dict.fromkeys(texts)) + table("", STATED_HEAD, stated_rows(calibration), (4,))
+    if calibration.beside is None:
+        return html
+    return html + table("", COMPARED_HEAD, compared_rows(calibration.beside), (1, 2, 3, 4))
 
 
 def _side_by_side(runs: Runs, more: list[list[str]]) -> str:

@@ -76,6 +76,25 @@ def test_odd_values_are_said():
     assert panels(two)[1][0].get_legend().get_texts()[0].get_text().endswith(" law, refused")
 
 
+def test_shares_are_drawn_and_told_in_per_cent():
+    """Values, law, quantiles and numbers of shares from 0 to 1; a coefficient of variation stays as it is."""
+    level = batsim.fit(np.clip(draw(200, parameters=(0.25, 0.1)), 0.0, 1.0), candidates="share")
+    spread = batsim.fit(draw(200, parameters=(0.25, 0.3)), candidates=("gamma",))
+    figure = fit_chart(level, "Level", "%")
+    left, right = figure.axes
+    measured, law = left.get_lines()
+
+    assert measured.get_xdata()[-1] == pytest.approx(100.0 * level.values.max())
+    assert law.get_ydata() == pytest.approx(level.below(law.get_xdata() / 100.0))
+    assert right.get_lines()[1].get_ydata() == pytest.approx(100.0 * level.quantile_points()[1])
+    assert left.get_xlabel() == "Level [%]"
+    cv = spread.parameters["cv"]
+    assert fit_text(spread, "Level", "%").startswith(
+        f"Level follows a gamma law: mean {100.0 * spread.mean.mean:.3g} %, cv {cv.mean:.3g}. 95 % intervals: "
+        f"mean {100.0 * spread.mean.low:.3g} to {100.0 * spread.mean.high:.3g} %, cv {cv.low:.3g} to {cv.high:.3g}. "
+    )
+
+
 def test_an_exponential_law_has_its_article():
     found = batsim.fit(draw(200, 1, "exponential", (5.0,)), candidates=("exponential",))
 
