@@ -86,11 +86,17 @@ class Room:
             self.sharing.write_under_way(horizon)
         for area in self.areas:
             area.write_unfinished_charges()
-        record = self.record
-        # The parts of a room refer to each other: take them apart, so that they go without the garbage collector.
-        for part in (self.env, *self.areas, self):
-            part.__dict__.clear()
-        return record
+        self._take_apart()
+        return self.record
+
+    def _take_apart(self) -> None:
+        """Part what refers to each other, so that it goes without the garbage collector."""
+        for area in self.areas:
+            area.take_apart()
+        self.areas.clear()
+        self.trucks.clear()
+        self.sharing = None
+        self.env.__dict__.clear()
 
     def air_degc(self, time_min: float) -> float:
         """Air of the room at a time, the same all week; long after the run as at its end. [degC]"""
