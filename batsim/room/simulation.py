@@ -78,7 +78,7 @@ class Room:
         horizon = self.blueprint.horizon_min
         while self.env.now < horizon:
             self.env.run_to(min(horizon, self.env.now + PACK_EVERY_MIN))
-            if self.env.now < horizon:
+            if horizon > PACK_EVERY_MIN:
                 self.record.pack()
         for area in self.areas:
             area.write_unfinished_visits()
