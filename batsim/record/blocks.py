@@ -1,6 +1,6 @@
 """Blocks of rows: the columns of what has been written by some time, packed as narrow as their numbers allow."""
 
-from struct import pack
+from array import array
 from typing import Any
 
 import numpy as np
@@ -13,10 +13,9 @@ FEW = 16
 """Numbers that mostly tell whether a column fits a type."""
 
 
-def block(numbers: list[float], width: int) -> Block:
-    """Columns of rows of a width whose numbers stand in a list, row after row."""
-    matrix = np.frombuffer(pack(f"{len(numbers)}d", *numbers)).reshape(-1, width)
-    return tuple(matrix.T.copy())
+def block(numbers: "array[float]", width: int) -> Block:
+    """Columns of rows of a width whose numbers stand row after row."""
+    return tuple(np.array(numbers).reshape(-1, width).T.copy())
 
 
 def narrowed(columns: Block) -> Block:
@@ -24,7 +23,7 @@ def narrowed(columns: Block) -> Block:
 
     Examples
     --------
-    >>> [column.dtype.name for column in narrowed(block([3.0, 0.1, 7.0, 0.2], 2))]
+    >>> [column.dtype.name for column in narrowed(block(array("d", [3.0, 0.1, 7.0, 0.2]), 2))]
     ['int8', 'float64']
     """
     return tuple(map(_narrow, columns))

@@ -3,6 +3,8 @@
 Numpy appears when the run is over, pandas only when a person asks for a table.
 """
 
+from array import array
+from struct import pack
 from typing import TYPE_CHECKING, Any
 
 from batsim.display import Frame, Shows, frame_of
@@ -15,6 +17,10 @@ if TYPE_CHECKING:
     from batsim.record.blocks import Block
 
 
+BLOCK = 32_768
+"""Numbers of a table that are packed together."""
+
+
 class Record(Shows):
     """The rows of one run, and the facts of its room.
 
@@ -24,6 +30,7 @@ class Record(Shows):
     def __init__(self, facts: RunFacts) -> None:
         self.facts = facts
         self._flat: dict[str, list[float]] = {name: [] for name in TABLES}
+        self._moved = {name: array("d") for name in TABLES}
         self._packed: dict[str, list[Block]] = {name: [] for name in TABLES}
         self.write = Writers(self._flat)
 
@@ -37,15 +44,22 @@ class Record(Shows):
         """The record of the whole site; this one, unless it is a part of it."""
         return self
 
-    def pack(self, *, narrow: bool = True) -> None:
-        """Move what has been written into packed columns: a quarter of the size, an eighth when narrow."""
-        from batsim.record.blocks import block, narrowed  # noqa: PLC0415 - the record can be made without numpy
-
+    def move(self) -> None:
+        """Move what has been written out of the lists, soon enough that they stay in the processor's cache."""
         for name, numbers in self._flat.items():
             if numbers:
-                columns = block(numbers, len(TABLES[name]))
-                self._packed[name].append(narrowed(columns) if narrow else columns)
+                self._moved[name].frombytes(pack(f"{len(numbers)}d", *numbers))
                 numbers.clear()
+                if len(self._moved[name]) >= BLOCK:
+                    self._pack(name, narrow=True)
+
+    def _pack(self, table: str, *, narrow: bool) -> None:
+        """Make a block of rows of what has been moved."""
+        from batsim.record.blocks import block, narrowed  # noqa: PLC0415 - the record can be made without numpy
+
+        columns = block(self._moved[table], len(TABLES[table]))
+        self._packed[table].append(narrowed(columns) if narrow else columns)
+        self._moved[table] = array("d")
 
     def count(self, table: str) -> int:
         """Rows of a table."""
@@ -57,7 +71,9 @@ class Record(Shows):
 
     def _blocks(self, table: str) -> "list[Block]":
         """All blocks of rows of a table, in the order in which they were written."""
-        self.pack(narrow=False)  # it is about to be read
+        self.move()
+        if self._moved[table]:
+            self._pack(table, narrow=False)  # it is about to be read
         return self._packed[table]
 
     def columns(self, table: str) -> "dict[str, np.ndarray[Any, np.dtype[np.float64]]]":

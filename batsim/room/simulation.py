@@ -29,8 +29,8 @@ if TYPE_CHECKING:
     from batsim.scenario.site import Scenario
 
 
-PACK_EVERY_MIN = 4 * WEEK_MIN
-"""Simulated time after which a record is packed, so that a long run stays small in memory. [min]"""
+MOVE_EVERY_MIN = 40 * WEEK_MIN
+"""Time of one truck after which what has been written is moved: of many trucks together as much sooner. [min]"""
 
 
 class Room:
@@ -77,9 +77,8 @@ class Room:
         """Run to the horizon and write down what is still under way; what falls on the horizon is not run."""
         horizon = self.blueprint.horizon_min
         while self.env.now < horizon:
-            self.env.run_to(min(horizon, self.env.now + PACK_EVERY_MIN))
-            if horizon > PACK_EVERY_MIN:
-                self.record.pack()
+            self.env.run_to(min(horizon, self.env.now + MOVE_EVERY_MIN / len(self.trucks)))
+            self.record.move()
         for area in self.areas:
             area.write_unfinished_visits()
         if self.sharing is not None:

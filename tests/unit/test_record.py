@@ -2,6 +2,8 @@
 
 import math
 import re
+from array import array
+from itertools import chain
 
 import pytest
 
@@ -82,7 +84,7 @@ def test_packed_columns_keep_every_bit_in_the_smallest_type():
         "minus nothing": [-0.0, 0.0, 1.0],
         "measured": [0.1, 1e300, -math.inf],
     }
-    wide = block([number for row in zip(*columns.values(), strict=True) for number in row], len(columns))
+    wide = block(array("d", chain(*zip(*columns.values(), strict=True))), len(columns))
     narrow = narrowed(wide)
     assert [column.dtype.name for column in narrow] == ["float64", "int8", "int16", "float32", "float32", "float64"]
     assert [column.strides[0] for column in narrow] == [0, 1, 2, 4, 4, 8]
@@ -95,7 +97,7 @@ def test_a_record_reads_the_same_however_often_it_was_packed(record):
     for number in range(4):
         for each in (record, once):
             each.write.battery_states(battery=number, state=READY, from_min=number + 0.1)
-        record.pack()
+        record.move()
     assert record.count("battery_states") == once.count("battery_states") == 4
     assert record.rows("battery_states") == once.rows("battery_states")
     assert record.rows("battery_states")[3] == (3.0, READY, 3.1)
