@@ -9,6 +9,7 @@ Column = np.ndarray[Any, np.dtype[Any]]
 Block = tuple[Column, ...]
 """Columns of some rows, in order; a column of one and the same number holds it once."""
 NARROW = (np.int8, np.int16, np.float32)
+"""What whole numbers and stated values fit into; the last has all that the others have."""
 FEW = 16
 """Numbers that mostly tell whether a column fits a type."""
 
@@ -26,7 +27,8 @@ def narrowed(columns: Block) -> Block:
     >>> [column.dtype.name for column in narrowed(block(array("d", [3.0, 0.1, 7.0, 0.2]), 2))]
     ['int8', 'float64']
     """
-    return tuple(map(_narrow, columns))
+    with np.errstate(invalid="ignore", over="ignore"):  # of numbers that do not fit
+        return tuple(map(_narrow, columns))
 
 
 def joined(blocks: list[Block], width: int) -> Block:
@@ -38,17 +40,17 @@ def joined(blocks: list[Block], width: int) -> Block:
 
 def _narrow(column: Column) -> Column:
     """Put a column into the smallest type that has all its numbers: a code, a count, a stated value."""
-    bits = column.view(np.int64)
-    if (bits == bits[0]).all():
-        return np.broadcast_to(column[:1].copy(), column.shape)
-    for kind in NARROW:
-        if _fits(column[:FEW], kind) and _fits(column, kind):
-            return column.astype(kind)
+    if _fits(column[:FEW], NARROW[-1]):
+        bits = column.view(np.int64)
+        if (bits == bits[0]).all():
+            return np.broadcast_to(column[:1].copy(), column.shape)
+        for kind in NARROW:
+            if _fits(column[:FEW], kind) and _fits(column, kind):
+                return column.astype(kind)
     return column.copy()  # not a part of a matrix that would be kept with it
 
 
 def _fits(column: Column, kind: type[np.number[Any]]) -> bool:
     """Whether a type has all numbers of a column: they come back with the same bits."""
-    with np.errstate(invalid="ignore", over="ignore"):
-        back = column.astype(kind).astype(np.float64)
+    back = column.astype(kind).astype(np.float64)
     return bool((back.view(np.int64) == column.view(np.int64)).all())

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from batsim.record.blocks import Block
 
 
-BLOCK = 32_768
+BLOCK = 65_536
 """Numbers of a table that are packed together."""
 
 

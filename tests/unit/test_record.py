@@ -104,8 +104,9 @@ def test_a_record_reads_the_same_however_often_it_was_packed(record):
     assert record.rows("stands") == []
 
 
-def test_a_long_run_holds_its_numbers_in_six_tenths_of_their_size():
+def test_blocks_of_rows_take_six_tenths_of_the_size_of_their_numbers(monkeypatch):
     """Of a record, in bytes: eight for each number if it were not narrow."""
+    monkeypatch.setattr("batsim.record.record.BLOCK", 2_048)
     record = record_of(KESTREL, "hoist", length_min=5 * 7 * 1440.0, warm_up_min=0.0)
     blocks = [column for table in TABLES for columns in record._packed[table] for column in columns]
     held = sum(column.nbytes if column.strides[0] else column.itemsize for column in blocks)
