@@ -1,15 +1,17 @@
 """A part of a record: rows of an area, a truck group, a battery type or a lot of it, as if there were nothing else."""
 
-from array import array
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import cached_property
 from itertools import chain
-from typing import NamedTuple, TypeVar
+from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
 from batsim.record.facts import RunFacts, TypeFacts
 from batsim.record.record import Record
 from batsim.scenario.parts.calendar import joined
+
+if TYPE_CHECKING:
+    from batsim.record.blocks import Block
 
 T = TypeVar("T")
 
@@ -66,20 +68,20 @@ class RecordPart(Record):
         }
         return {name: list(numbers) for name, (numbers, count) in kept.items() if len(numbers) < count}
 
-    def _numbers(self, table: str) -> "array[float]":
-        """All numbers of a table, row after row, taken from the whole once."""
+    def _blocks(self, table: str) -> "list[Block]":
+        """All blocks of rows of a table, taken from the whole once."""
         if table not in self._taken:
             self._packed[table] = self._take(table)
             self._taken.add(table)
         return self._packed[table]
 
-    def _take(self, table: str) -> "array[float]":
+    def _take(self, table: str) -> "list[Block]":
         """Take the rows of the part; all of them where they name nothing that it has not."""
         import numpy as np  # noqa: PLC0415 - the record can be made without numpy
 
         columns = self._record.columns(table)
         if self._kept.keys().isdisjoint(columns):
-            return self._record._numbers(table)
+            return self._record._blocks(table)
         mine = np.ones(self._record.count(table), dtype=bool)
         for name in self._kept.keys() & columns.keys():
             named = columns[name] >= 0.0  # -1 or not a number where there is none
@@ -88,7 +90,7 @@ class RecordPart(Record):
             number = anew[np.where(named, np.minimum(columns[name], anew.size - 1), 0.0).astype(int)]
             mine &= ~named | (number >= 0.0)
             columns[name] = np.where(named, number, columns[name])
-        return array("d", np.stack(list(columns.values()), axis=1)[mine].tobytes())
+        return [tuple(column[mine] for column in columns.values())]
 
 
 def _batteries_of(facts: RunFacts, chosen: Chosen) -> Sequence[int]:

@@ -35,6 +35,8 @@ class Area:
     service: "Service"
     serve: "Callable[[], None]"
     """Lets everyone who waits have what is free, here and where the same people work."""
+    __deletable__ = ("attendants", "charging", "connecting", "exchange", "maintenance", "serve", "service", "spots")
+    """What `take_apart` lets go of."""
 
     def __init__(self, room: "Room", plan: "AreaPlan") -> None:
         self.room, self.plan, self.number = room, plan, plan.number
@@ -138,6 +140,18 @@ class Area:
             if not isnan(battery.charger_min):
                 self.charging.write_charger(battery, nan)
         self.maintenance.write_unfinished()
+
+    def take_apart(self) -> None:
+        """Let go, after the run, of all that refers to the area."""
+        del self.attendants, self.charging, self.connecting, self.maintenance, self.serve, self.service
+        if self.plan.exchange is None:
+            del self.spots
+        else:
+            del self.exchange
+        for queue in self.queues:
+            queue.batteries.clear()
+        self.batteries.clear()
+        self.trucks.clear()
 
     def _write_unfinished_visit(self, truck: "Truck") -> None:
         """Write the visit of a truck that is on its way, waits, or is plugged in."""

@@ -29,8 +29,8 @@ if TYPE_CHECKING:
     from batsim.scenario.site import Scenario
 
 
-PACK_EVERY_MIN = 4 * WEEK_MIN
-"""Simulated time after which a record is packed, so that a long run stays small in memory. [min]"""
+MOVE_EVERY_MIN = 40 * WEEK_MIN
+"""Time of one truck after which what has been written is moved: of many trucks together as much sooner. [min]"""
 
 
 class Room:
@@ -77,20 +77,25 @@ class Room:
         """Run to the horizon and write down what is still under way; what falls on the horizon is not run."""
         horizon = self.blueprint.horizon_min
         while self.env.now < horizon:
-            self.env.run_to(min(horizon, self.env.now + PACK_EVERY_MIN))
-            if self.env.now < horizon:
-                self.record.pack()
+            self.env.run_to(min(horizon, self.env.now + MOVE_EVERY_MIN / len(self.trucks)))
+            self.record.move()
         for area in self.areas:
             area.write_unfinished_visits()
         if self.sharing is not None:
             self.sharing.write_under_way(horizon)
         for area in self.areas:
             area.write_unfinished_charges()
-        record = self.record
-        # The parts of a room refer to each other: take them apart, so that they go without the garbage collector.
-        for part in (self.env, *self.areas, self):
-            part.__dict__.clear()
-        return record
+        self._take_apart()
+        return self.record
+
+    def _take_apart(self) -> None:
+        """Part what refers to each other, so that it goes without the garbage collector."""
+        for area in self.areas:
+            area.take_apart()
+        self.areas.clear()
+        self.trucks.clear()
+        self.sharing = None
+        self.env.__dict__.clear()
 
     def air_degc(self, time_min: float) -> float:
         """Air of the room at a time, the same all week; long after the run as at its end. [degC]"""

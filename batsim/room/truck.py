@@ -123,7 +123,7 @@ class Truck:
         self.arrival_soc, self.below_cut_out, self.reason = 1.0, 0, LEVEL
         self.fetched_min = 0.0
         """Part of its way in which it stood with an empty battery until it was fetched. [min]"""
-        self.ready_found = 0
+        self.ready_found: int = 0
         self.call: Moment
         self.served: Moment
         self.waits = False

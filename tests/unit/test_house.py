@@ -25,7 +25,8 @@ LONG = 400
 MOST_COMPLEX, COMPLEX, COMPLEX_PER_1000_LINES = 15, 10, 1.5
 """Paths through one block at most; what counts as many; how many such blocks there may be in 1,000 code lines."""
 TOP_LEVEL = {
-    "README.md", "DEVELOPERS.md", "pyproject.toml", "LICENSE", "batsim", "scenarios", "notebooks", "tests",
+    "README.md", "DEVELOPERS.md", "pyproject.toml", "LICENSE", "batsim", "scenarios", "notebooks",
+    "tests",
 }  # fmt: skip
 GUIDES = sorted((ROOT / "batsim" / "guide").glob("*.md"))
 README = (ROOT / "README.md").read_text(encoding="utf-8")

@@ -63,7 +63,12 @@ class Devices:
 
     def choose(self, now: float, way: "Table | None" = None, to_point: int = 0) -> list[Unit]:
         """Pick free ones: those with the shortest way to a point, else the first by number."""
-        free = [unit for unit in self.units if unit.free_min <= now and not unit.out]
+        free = []
+        for unit in self.units:
+            if unit.free_min <= now and not unit.out:
+                free.append(unit)
+                if way is None and len(free) == self.needed:
+                    break
         if way is not None and len(free) > 1:
             free.sort(key=lambda unit: way[unit.point][to_point])
         return free[: self.needed]

@@ -58,10 +58,13 @@ class Service:
         ]
         self.maintenance = sorted(queues, key=lambda each: order.index(each[0]))
         """What there is of maintenance, by priority: the task, the desk, and the batteries that wait."""
-        self.unmanned = [crew.unmanned for crew in self.crews]
+        self.unmanned = [crew.unmanned for crew in self.crews if crew.hands_over]
         self.to_connect = [area.connecting.waiting for area in self.areas]
-        self.trucks_served = [area.trucks_served for area in self.areas]
-        """What waits in each crew and area: work laid down, batteries for a person, trucks to be plugged in."""
+        self.trucks_served = [area.trucks_served for area in self.areas if area.plan.exchange is None]
+        """What waits in each crew and area: work laid down, batteries for a person, trucks to be plugged in.
+
+        Only of those where something ever may.
+        """
         self.jobs: list[Sized] = [*self.to_connect, *(queue for _, _, queue in self.maintenance)]
         """Batteries that wait to be connected or maintained, in each area."""
         tasks = {EXCHANGING, CONNECTING, *(task for task, _, _ in self.maintenance)}
@@ -72,7 +75,7 @@ class Service:
 
     def serve(self) -> None:
         """Let everyone who waits have what is free: work laid down first, then by the order of priorities."""
-        if any(self.unmanned):
+        if self.unmanned and any(self.unmanned):
             self._take_up()
         if not self.usual_order:
             if not all(map(self._serve, self.order)):
@@ -84,7 +87,7 @@ class Service:
                 self._serve_jobs()
         if self.early:
             self.call_early()
-        if any(self.trucks_served):
+        if self.trucks_served and any(self.trucks_served):
             serve_trucks(self.areas)
 
     def call_early(self) -> None:
@@ -210,7 +213,7 @@ class Service:
 
     def others_wait(self) -> bool:
         """Whether something waits that goes before connecting a battery that has only now got its charger."""
-        return self.trucks_waiting > 0 or any(self.unmanned) or any(self.to_connect)
+        return self.trucks_waiting > 0 or any(self.to_connect) or any(self.unmanned)
 
 
 def services_of(room: "Room") -> list[Service]:
