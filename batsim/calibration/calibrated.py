@@ -73,12 +73,20 @@ def calibrated_text(
     head: dict[str, Any] = {"extends": seen_from(FilePath(beside).parent, FilePath(scenario.file))}
     if drop := [path_text(path) for path in in_the_way(scenario, stated_data(scenario), findings)]:
         head["drop"] = drop
-    last = {"calibration": dict(calibration)}
-    return HEAD.format(scenario.site.name) + yaml_text(head) + fitted_text(scenario, findings, weeks) + yaml_text(last)
+    data, notes = _fitted(scenario, findings, weeks)
+    return HEAD.format(scenario.site.name) + yaml_text({**head, **data, "calibration": dict(calibration)}, notes)
 
 
 def fitted_text(scenario: Scenario, findings: Sequence[Finding], weeks: SplitWeeks) -> str:
     """What was fitted as YAML, each value with its origin; parameters as for `calibrated_text`."""
+    data, notes = _fitted(scenario, findings, weeks)
+    return yaml_text(data, notes) if data else ""
+
+
+def _fitted(
+    scenario: Scenario, findings: Sequence[Finding], weeks: SplitWeeks
+) -> tuple[dict[str, Any], dict[Path, str]]:
+    """What was fitted as a scenario states it, and the origin of each value."""
     data: dict[str, Any] = {}
     _take(data, stated_data(scenario), findings)
     notes = {
@@ -86,7 +94,7 @@ def fitted_text(scenario: Scenario, findings: Sequence[Finding], weeks: SplitWee
         for finding in findings
         if finding.is_written
     }
-    return yaml_text(data, notes) if data else ""
+    return data, notes
 
 
 def in_the_way(scenario: Scenario, stated: Mapping[str, Any], findings: Sequence[Finding]) -> list[Path]:

@@ -133,7 +133,6 @@ def _judged(calibration: Calibration) -> dict[str, Any]:
     if beside is None:
         return told
     return told | {
-        "judged_in_words": beside.weeks_in_words,
         "compared": (COMPARED_HEAD, compared_rows(beside)),
         "confidence": f"{100.0 * beside.schedule.confidence:g} %",
         "notes": beside.notes,

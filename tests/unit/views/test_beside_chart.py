@@ -69,7 +69,7 @@ def test_a_day_is_drawn(found):
     assert (
         figure.get_suptitle()
         .replace("\n", " ")
-        .endswith(", weeks 9 to 10: 1 of 3 numbers by the hour lies outside, of wait for an exchange")
+        .endswith(", weeks 18-19 of 2024: 1 of 3 numbers by the hour lies outside, of wait for an exchange")
     )
     words = [text.get_text() for text in figure.legends[0].get_texts()]
     assert words == [MEASURED, OUTSIDE, "model, mean and limits"]
@@ -90,10 +90,11 @@ def test_a_day_is_said_in_words(found):
     (late,) = (each for each in found.compared if each.where == SEVEN)
 
     assert (
-        "Wait for an exchange by hour: 12 min to 80 min measured, 11 min to 20 min in the model, 1 of 2 hours" in text
+        "Wait for an exchange by hour: 12.0 min to 80.0 min measured, 11.0 min to 20.0 min in the model, 1 of 2 hours"
+        in text
     )
     assert f"outside: {late.sentence}." in text
-    assert "Chargers in use by hour: 21 to 21 measured, 20 to 20 in the model, 0 of 1 hour outside." in text
+    assert "Chargers in use by hour: 21.0 to 21.0 measured, 20.0 to 20.0 in the model, 0 of 1 hour outside." in text
 
 
 def test_numbers_lie_where_their_half_widths_say(found):
@@ -113,9 +114,10 @@ def test_numbers_lie_where_their_half_widths_say(found):
     assert (rows[1].get_xdata()[0], rows[1].get_marker()) == (MOST_HALF_WIDTHS, ">")
     assert rows[2].get_xdata()[0] == by_name["wait_min"].gap_in_half_widths
     texts = [text.get_text() for text in ax.texts]
-    assert texts == ["measured", "1 h", "90", "10 min", "in the model", "20 h", "60", "11 min"]
+    assert texts == ["measured", "1.00 h", "90.0", "10.0 min", "in the model", "20.0 h", "60.0", "11.0 min"]
     assert figure.get_suptitle().replace("\n", " ") == (
-        "Layout 'hoist': 2 of 3 numbers of weeks 9 to 10 lie outside; length of a charge is below what the model gives"
+        "Layout 'hoist': 2 of 3 numbers of weeks 18-19 of 2024 lie outside; "
+        "length of a charge is below what the model gives"
     )
 
 
@@ -131,7 +133,7 @@ def test_numbers_are_said_in_words(found):
 def test_a_model_that_gives_all_says_so():
     good = beside_of({("wait_min", SITE): (10.0, 10.0), ("wait_min", SIX): (10.0, 10.0)})
 
-    assert compared_text(good).startswith("Layout 'hoist': the model gives all 1 number of weeks 9 to 10. ")
+    assert compared_text(good).startswith("Layout 'hoist': the model gives all 1 number of weeks 18-19 of 2024. ")
     assert "all hours of the day lie inside the limits of the model" in beside_text(good)
     assert OUTSIDE not in [text.get_text() for text in drawn(beside_chart(good))[0].legends[0].get_texts()]
 

@@ -55,8 +55,8 @@ def test_the_verdict_comes_first(gap, page):
 
     assert not gap.beside.holds
     assert headline(gap) == (
-        "The model gives all but 1 of 14 numbers measured in week 12 of 2024: battery stands discharged before its "
-        "charge."
+        "The model gives all but 1 of 15 numbers measured in week 12 of 2024: time that a battery stands discharged "
+        "before its charge."
     )
     assert headline(gap) in text
     assert gap.verdict in text
@@ -114,7 +114,7 @@ def test_laws_weeks_and_cautions_stand_in_it(gap, page):
     assert f"Here stands the power of a truck-shift; from it follows power: {measured_text(power)}." in text
     assert "State of charge on arrival is always 25 %" in text
     assert "Inputs were fitted to weeks 10-11 of 2024." in text
-    assert "week 12 of 2024 (week 3 of the records)" in text
+    assert "to judge the model by what nothing was fitted to: week 12 of 2024." in text
     assert [caution for caution in CAUTIONS if caution not in text] == []
     assert NOT_INDEPENDENT not in text
     wait = next(each for each in gap.beside.deciding if each.measure == "wait_min")
@@ -186,7 +186,7 @@ def test_a_page_of_many_laws_can_still_be_sent(gap, monkeypatch):
 
 def test_shares_are_told_in_per_cent(gap):
     """As people see them, with the interval where there is one."""
-    level = next(each for each in gap.findings if each.what.startswith("state of charge"))
+    level = next(each for each in gap.findings if each.what.startswith("level at"))
     spread = next(each for each in gap.findings if each.what.startswith("spread of power from shift"))
 
     assert measured_text(level) == "25 %"
