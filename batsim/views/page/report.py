@@ -27,7 +27,7 @@ from batsim.views.page.replay import replay_block
 from batsim.views.page.report_charts import charts_of
 from batsim.views.text.layout_names import marked
 from batsim.views.text.numbers import number_text
-from batsim.views.text.plan_text import pays_back, what_follows
+from batsim.views.text.plan_text import pays_back, today_text, what_follows
 from batsim.views.text.tables import simulated
 
 KEYS = re.compile(r" \((?:[a-z]+[_.])+[a-z_]+(?:\[\d+\])?(?:: [^()]*)?\)")
@@ -88,7 +88,7 @@ def _answer(plans: Plan, advised: Recommendation) -> dict[str, Any]:
     best, scenario = plans.layouts[advised.layout], plans.scenario
     return {
         "says": without_keys(f"{advised.says} {advised.brings}".strip()),
-        "answer_texts": [without_keys(text) for text in _told(advised, best) if text],
+        "answer_texts": [without_keys(text) for text in _told(plans, advised, best) if text],
         "layouts": [
             marked(name, scenario.present, impossible=bool(plans.layouts[name].impossible)) for name in advised.ranking
         ],
@@ -114,10 +114,11 @@ def _answer(plans: Plan, advised: Recommendation) -> dict[str, Any]:
     }
 
 
-def _told(advised: Recommendation, best: LayoutPlan) -> tuple[str, ...]:
-    """What stands below the answer: cost, what to order, what is open, what the mark means."""
+def _told(plans: Plan, advised: Recommendation, best: LayoutPlan) -> tuple[str, ...]:
+    """What stands below the answer: cost, order, what is open, what the mark means, whether today was checked."""
     order = f"{advised.order} {'' if best.impossible else pays_back(best)}".strip()
-    return advised.costs, order, advised.opens, PLACEHOLDERS if best.money.placeholders else ""
+    marked = PLACEHOLDERS if best.money.placeholders else ""
+    return advised.costs, order, advised.opens, marked, today_text(plans.scenario)
 
 
 def _behind(plans: Plan, advised: Recommendation) -> dict[str, Any]:
