@@ -100,7 +100,7 @@ class Closing(Shows):
         it = "it" if self.closed_share(self.best) > MOST_SHARE else "part of it"
         names = listed([each.in_words for each in (self.best, *self.rivals)], "or")
         words = f"{names} would close {it} ({share}{rest})"
-        look = listed([LOOK_AT[each.candidate.kind] for each in (self.best, *self.rivals)])
+        look = listed(list(dict.fromkeys(LOOK_AT[each.candidate.kind] for each in (self.best, *self.rivals))))
         return f"{words[0].upper()}{words[1:]}: {look}."
 
     @property

@@ -90,15 +90,20 @@ class Finding:
 
     @property
     def as_stated(self) -> bool | None:
-        """Whether the stated mean agrees: within the interval, made wider, or as good as the same; None: not told."""
+        """Whether the stated mean lies within the interval, or is as good as the same.
+
+        None where that cannot be told: it lies outside, but by no more than one of many inputs does by chance.
+        """
         if self.stated is None:
             return None
         if self._is_same:
             return True
         if not (isfinite(self.mean.low) and isfinite(self.mean.high)):
             return None
+        if self.mean.low <= self.stated <= self.mean.high:
+            return True
         low, high = (self.mean.mean + self.wider * (end - self.mean.mean) for end in self.mean[1:])
-        return low <= self.stated <= high
+        return None if low <= self.stated <= high else False
 
     @property
     def is_written(self) -> bool:

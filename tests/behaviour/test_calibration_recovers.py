@@ -32,7 +32,7 @@ def recovered(room: Hidden, found: Calibration) -> dict[str, bool]:
     """Which inputs lie in the interval that was found for them; those that are missing do not."""
     by_title = {(each.what, each.of): each for each in found.findings}
     return {
-        f"{what}, {of}": (what, of) in by_title and bool(replace(by_title[what, of], stated=mean, wider=1.0).as_stated)
+        f"{what}, {of}": (what, of) in by_title and bool(replace(by_title[what, of], stated=mean).as_stated)
         for (what, of), mean in room.means.items()
     }
 

@@ -139,4 +139,5 @@ def _compared(numbers: Sequence[Compared]) -> Iterator[list[str]]:
     for each in numbers:
         simulated = each.simulated
         cells = [each.amount(value) for value in (each.measured, simulated.mean, simulated.low, simulated.high)]
-        yield [each.title, *cells, "" if each.verdict == INSIDE else each.verdict]
+        where = f" ({each.where.text})" if each.where.text else ""
+        yield [f"{each.about.short}{where}", *cells, "" if each.verdict == INSIDE else each.verdict]
