@@ -16,6 +16,7 @@ from batsim.record.tables import TABLES
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.reading import stated_data
 from batsim.scenario.site import Scenario
+from batsim.statistics.written import number_text
 from batsim.study.compare import Comparison
 from batsim.study.first_estimate import LayoutOutline, outline
 from batsim.study.prices import MARK
@@ -23,7 +24,7 @@ from batsim.study.running.runs import Runs
 from batsim.verification.verify import Verification
 from batsim.views.text.decision_table import decision_table
 from batsim.views.text.decision_text import how_sure, what_to_do
-from batsim.views.text.numbers import NO_INTERVALS, number_text
+from batsim.views.text.numbers import NO_INTERVALS
 from batsim.views.text.part_tables import part_tables
 from batsim.views.text.tables import (
     CHANCE,

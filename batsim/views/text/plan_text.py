@@ -16,10 +16,10 @@ from batsim.plan.plan import LayoutPlan, Plan
 from batsim.plan.possible import why
 from batsim.plan.ventilation import Ventilation
 from batsim.scenario.site import Scenario
+from batsim.statistics.written import number_text
 from batsim.study.prices import MARK, NOTHING, Price, plain_amount
 from batsim.views.text.layout_names import marked
 from batsim.views.text.lines import columns, entry, listed, one_block, sentence
-from batsim.views.text.numbers import number_text
 from batsim.views.text.services_text import CONFIRM, supply_facts, ventilation_facts
 from batsim.views.text.tables import heading
 

@@ -7,7 +7,7 @@ from batsim.plan.gas_release import GasRelease
 from batsim.plan.supply import SupplyPlan
 from batsim.plan.survey import named
 from batsim.plan.ventilation import Ventilation
-from batsim.views.text.numbers import number_text
+from batsim.statistics.written import number_text
 
 CONFIRM = "A competent person confirms edition, coefficient and the local code; openings count only if always free."
 """What stands under every ventilation."""
