@@ -39,7 +39,7 @@ def _logs(command: Any) -> Any:  # noqa: ANN401 - as click decorates
     "maps",
     multiple=True,
     metavar="COLUMN=HEADER",
-    help="Header of a column that is not found by its name, such as start=Begin or charges.start=On. Repeatable.",
+    help="Header of a column that is not found by its name, such as start=Begin or charges.start=On. May be repeated.",
 )
 @click.option(
     "--unit",

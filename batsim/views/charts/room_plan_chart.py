@@ -206,5 +206,5 @@ def _note(plan: RoomPlan) -> str:
         length, width = plan.size_m
         words.append(f"Room {length:g} m by {width:g} m; its walls are not drawn, since bays would lie across them.")
     if plan.wash_m is not None:
-        words.append(f"Eyewash and shower: {plan.wash_m:g} m from the acid work, where is not stated.")
+        words.append(f"Eyewash and shower: {plan.wash_m:g} m from the acid work; its place is not stated.")
     return " ".join(words)

@@ -47,8 +47,11 @@ def area_finding(comparison: Comparison) -> str:
     if not known:
         return DOWNTIME_WORDS.title
     by_loss = sorted(known, key=lambda name: runs.interval(name, DOWNTIME).mean)
-    least, most = (f"'{name}' {mean_text(runs.interval(name, DOWNTIME))}" for name in (by_loss[0], by_loss[-1]))
-    return f"Area {most} min per truck-shift, the most of all; {least}, the least"
+    least, most = (
+        f"'{name}' loses {which}, {mean_text(runs.interval(name, DOWNTIME))}"
+        for name, which in ((by_loss[0], "least"), (by_loss[-1], "most"))
+    )
+    return f"Area {most} min per truck-shift; {least}"
 
 
 def labour_finding(comparison: Comparison, layout: str) -> str:

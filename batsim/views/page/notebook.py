@@ -87,7 +87,12 @@ def _scenario(scenario: Scenario) -> str:
     return (
         paragraphs([scenario.question])
         + table(scenario.site.name, ["truck group", "trucks", "shifts", "battery", "h on a battery"], groups, (1, 4))
-        + table("", ["layout", "handling", "batteries", "chargers", "stations or spots", "bays"], layouts, (2, 4, 5))
+        + table(
+            "",
+            ["layout", "handling", "batteries", "chargers", "stations or charging spots", "bays"],
+            layouts,
+            (2, 4, 5),
+        )
         + paragraphs([*changed, *notes])
     )
 

@@ -27,12 +27,13 @@ def count_text(found: tuple[Count, bool], measure: str) -> str:
     """Write a count, such as `7 of 4,812 asks, in 3 of 20 runs (3 to 38 % of runs)`."""
     (events, of, runs_with, runs, chance), misses = found
     whole = f"{of:,} {RARE[measure].of.partition('_')[0]}"
+    in_all = counted(runs, "run")
     if not events:
-        return f"{'all' if misses else 'none of'} {whole} in {runs} runs" if of else f"never in {runs} runs"
+        return f"{'all' if misses else 'none of'} {whole} in {in_all}" if of else f"never in {in_all}"
     low, high = (f"{100.0 * end:.0f}" for end in (chance.low, chance.high))
     first = f"all but {events:,}" if misses else f"{events:,}"
     first = f"{first} of {whole}" if of else counted(events, "time")
-    return f"{first}, in {runs_with} of {runs} runs ({low} to {high} % of runs)"
+    return f"{first}, in {runs_with} of {in_all} ({low} to {high} % of runs)"
 
 
 def plain_number(value: float, *, share: bool = False) -> str:

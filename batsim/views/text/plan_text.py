@@ -63,7 +63,7 @@ def _answer(plans: Plan, width: int, *, full: bool) -> list[str]:
     lines += ["", sentence(f"What to do: {advised.headline}", width)]
     lines += [sentence(advised.order, width)] if advised.order else []
     lines += [sentence(today, width)] if (today := today_text(plans.scenario)) else []
-    rest = "" if full else f"{counted(len(plans.questions), 'open question')}, checks, list, money, cautions: --full. "
+    rest = "" if full else f"{counted(len(plans.questions), 'open question')}, checks, list, cost, cautions: --full. "
     return [*lines, "", sentence(f"{MARK} rests on placeholders. {rest}{DECIDES}", width)]
 
 
@@ -240,7 +240,7 @@ def _money(plan: LayoutPlan, width: int) -> list[str]:
         rows.append(["  for each exchange", *_cells(money.per_exchange)])
     rows.append(["  for each truck-hour worked", *_cells(money.per_truck_hour)])
     rows.append(["  to order, once", *_cells(money.purchase.as_quoted)])
-    lines = [f"Money ({money.currency})", *(one_block(rows, width) or _money_list(rows, width))]
+    lines = [f"Cost ({money.currency})", *(one_block(rows, width) or _money_list(rows, width))]
     lines += [listed(f"{line.what}: {line.basis}", width) for line in money.lines if line.basis]
     if plan.payback is not None:
         lines.append(sentence(f"{payback_sentence(plan)} {AS_THEY_WEAR}", width))
@@ -320,6 +320,7 @@ def _years(years: float) -> str:
 def _years_range(years: Price) -> str:
     """Between what a number of years lies, with its mark."""
     low, high = (_years(end) for end in (years.low, years.high))
+    low = low.removesuffix(" years") if high.endswith(" years") else low
     return (MARK if years.placeholder else "") + (f" ({low} to {high})" if low != high else "")
 
 
