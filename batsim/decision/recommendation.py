@@ -126,7 +126,7 @@ def _brings(plan: Plan, best: LayoutPlan) -> str:
 
 def _lost(layout: LayoutPlan) -> str:
     """Minutes of a truck-shift that are lost in a layout."""
-    return mean_text(layout.evidence.runs.interval(layout.layout, DOWNTIME))
+    return mean_text(layout.evidence.interval(DOWNTIME))
 
 
 def _costs(plan: Plan, best: LayoutPlan) -> str:

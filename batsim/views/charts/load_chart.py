@@ -85,7 +85,7 @@ def _note(evidence: Evidence, week: MeanWeek) -> str:
 
 def peak_text(evidence: Evidence) -> str:
     """Peak of a week as tables state it. [kW]"""
-    return mean_text(evidence.runs.interval(evidence.layout, PEAK))
+    return mean_text(evidence.interval(PEAK))
 
 
 def _peaks(evidence: Evidence, week: MeanWeek) -> tuple[str, str]:

@@ -14,7 +14,7 @@ from batsim.views.text.day_without_text import day_without_answer, day_without_t
 
 CART_ROOM = Path(__file__).parents[1] / "cases" / "cart_room.yaml"
 CAUTION = """\
-Whether the parts fit, ventilation, supply, money: batsim plan. Batteries are heavy and hold acid,
+Whether the parts fit, ventilation, supply, cost: batsim plan. Batteries are heavy and hold acid,
 charging makes hydrogen, connectors can arc, loads can fall: follow local codes and leave it to
 licensed, competent people.
 """

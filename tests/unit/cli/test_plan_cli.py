@@ -103,7 +103,7 @@ def test_every_part_is_there() -> None:
     lines = plan_text(planned(), full=True).splitlines()
     count = len(planned().layouts)
 
-    for start in ("Checks: ", "Equipment list", "Ventilation (IEC 62485-3:2014)", "Supply", "Money (EUR)", "Cautions"):
+    for start in ("Checks: ", "Equipment list", "Ventilation (IEC 62485-3:2014)", "Supply", "Cost (EUR)", "Cautions"):
         assert sum(line.startswith(start) for line in lines) == count, start
     assert sum(line.startswith("Open questions (2)") for line in lines) == 1
     assert sum(line.startswith("What to do: Do not buy exchange equipment") for line in lines) == 1
