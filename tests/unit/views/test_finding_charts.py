@@ -191,8 +191,8 @@ def test_the_words_carry_the_numbers():
     assert minutes_text(plan_of({"side rollers": ROLLERS, "hoist": HOIST})) == (
         "Layout 'side rollers' loses 8.0 min per truck-shift, today's layout 39.0; only it keeps the target of 20. "
         "Minutes per truck-shift: 'side rollers' 8.0 ± 7.5 (way 2, waiting 1, exchanging or charging 5); 'hoist' "
-        "(today) 39.0 ± 7.5 (way 2, waiting 25, exchanging or charging 12). Means of 3 replications of 1 week; whiskers: "
-        "95 % intervals of the total."
+        "(today) 39.0 ± 7.5 (way 2, waiting 25, exchanging or charging 12). Means of 3 replications of 1 week; "
+        "whiskers: 95 % intervals of the total."
     )
 
 
