@@ -67,7 +67,7 @@ def calibrate(
     as_json: bool,
     **options: Any,  # noqa: ANN401 - click's options
 ) -> None:
-    """Fit a site's inputs to its own records, and set its model beside weeks that were not used.
+    """Fit a site's inputs to its own records, and compare its model with weeks that were not used.
 
     Logs are tables with a header (comma, semicolon or tab), one row for each event; `batsim guide calibrating` has
     their columns. What makes no sense is listed by line and left out. Names of people are not read.
