@@ -297,4 +297,4 @@ def _notes(logs: Mapping[str, Log]) -> Iterable[str]:
             yield f"Of the {kind}, {100.0 * log.used_share:.3g} % of the rows are used: counts a day are too low."
         if log.gaps:
             hours = sum(gap.usual_h for gap in log.gaps)
-            yield f"The log of {kind} is silent for {hours:.0f} h in which something usually begins."
+            yield f"The log of {kind} is silent for {hours:.0f} h in which there usually are rows."

@@ -39,7 +39,7 @@ def _logs(command: Any) -> Any:  # noqa: ANN401 - as click decorates
     "maps",
     multiple=True,
     metavar="COLUMN=HEADER",
-    help="Header of a column that is not found by its name, such as start=Begin or charges.start=On. Repeatable.",
+    help="Header of a column that is not found by its name, such as start=Begin or charges.start=On. May be repeated.",
 )
 @click.option(
     "--unit",
@@ -67,7 +67,7 @@ def calibrate(
     as_json: bool,
     **options: Any,  # noqa: ANN401 - click's options
 ) -> None:
-    """Fit a site's inputs to its own records, and set its model beside weeks that were not used.
+    """Fit a site's inputs to its own records, and compare its model with weeks that were not used.
 
     Logs are tables with a header (comma, semicolon or tab), one row for each event; `batsim guide calibrating` has
     their columns. What makes no sense is listed by line and left out. Names of people are not read.

@@ -9,7 +9,7 @@ from batsim.cli.options import refuse, show
 
 ENDING = ".md"
 TOPICS = (
-    "site", "groups", "batteries", "chargers", "arrangement", "comparing", "binds", "deciding", "plan", "money",
+    "site", "groups", "batteries", "chargers", "arrangement", "comparing", "bottleneck", "deciding", "plan", "cost",
     "trust", "calibrating", "studies", "cluster", "queueing", "model",
 )  # fmt: skip
 """In the order in which a newcomer needs them."""

@@ -20,7 +20,7 @@ TABLES = ("checks", "equipment", "money")
 @main.command()
 @shared(*RUN, "as_json")
 @deciding_first
-@click.option("--full", is_flag=True, help="All checks, lists, ventilation, supply, money, cautions, open questions.")
+@click.option("--full", is_flag=True, help="All checks, lists, ventilation, supply, cost, cautions, open questions.")
 @click.option(
     "--tables", type=click.Path(file_okay=False), help="Folder to write checks, equipment and money to as CSV."
 )

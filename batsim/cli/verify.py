@@ -18,7 +18,7 @@ TABLE = ".csv"
 @shared("workers", "as_json")
 @click.pass_context
 def verify(ctx: click.Context, full: bool, output: str | None, workers: int | None, as_json: bool) -> None:
-    """Prove it: run the checks against standards, books, tables and queueing theory again.
+    """Run the checks of the program against standards, books, tables and queueing theory again.
 
     Each is a row with what is expected, what came out and its source. The exit status is 1 when one fails.
     """

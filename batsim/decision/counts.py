@@ -5,6 +5,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from batsim.display import words
 from batsim.errors import Problem, ScenarioError
 from batsim.scenario.parts.faults import did_you_mean
 from batsim.scenario.parts.kinds import UNLIMITED
@@ -68,8 +69,8 @@ class CountRange(NamedTuple):
     @property
     def thing(self) -> str:
         """What it is, in words, without its area."""
-        words = self.name.removesuffix(_of_area(self.area)).replace("_", " ")
-        return f"{ATTENDANTS} ({self.counted.name})" if self.kind == ATTENDANTS else words
+        name = words(self.name.removesuffix(_of_area(self.area)))
+        return f"{ATTENDANTS} ({self.counted.name})" if self.kind == ATTENDANTS else name
 
     @property
     def label(self) -> str:

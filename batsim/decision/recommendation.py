@@ -12,6 +12,7 @@ from batsim.plan.plan import LayoutPlan, Plan
 from batsim.plan.possible import why
 from batsim.plan.survey import in_area
 from batsim.statistics.intervals import ROUNDING
+from batsim.statistics.written import mean_text
 from batsim.study.limits import MET
 
 SAME_COST = "plan.same_cost"
@@ -113,14 +114,19 @@ def _what_to_do(best: LayoutPlan, others: list[LayoutPlan], figures: Figures) ->
 
 def _brings(plan: Plan, best: LayoutPlan) -> str:
     """What trucks lose, beside what they lose in the layout of today."""
-    lost, today = best.evidence.mean(DOWNTIME), plan.scenario.present
-    says = f"Trucks lose {lost:.1f} min per truck-shift"
+    today = plan.scenario.present
+    says = f"Trucks lose {_lost(best)} min per truck-shift"
     if today is None:
         return f"{says}."
     if today == best.layout:
         return f"{says}; it is the layout of today."
-    before = plan.comparison.interval(today, DOWNTIME).mean
-    return f"{says} instead of {before:.1f} min today ('{today}')."
+    before = mean_text(plan.comparison.interval(today, DOWNTIME))
+    return f"{says} instead of {before} min today ('{today}')."
+
+
+def _lost(layout: LayoutPlan) -> str:
+    """Minutes of a truck-shift that are lost in a layout."""
+    return mean_text(layout.evidence.interval(DOWNTIME))
 
 
 def _costs(plan: Plan, best: LayoutPlan) -> str:
@@ -203,7 +209,7 @@ def _same_cost(other: LayoutPlan, best: LayoutPlan) -> bool:
 
 def _against(best: LayoutPlan, others: list[LayoutPlan], currency: str) -> str:
     """What the others cost, lose or miss, or that they are impossible."""
-    parts, lost = [], best.evidence.mean(DOWNTIME)
+    parts = []
     for other in others:
         if other.impossible:
             parts.append(f"layout '{other.layout}' is impossible ({why(other.impossible).rstrip('.')})")
@@ -214,7 +220,7 @@ def _against(best: LayoutPlan, others: list[LayoutPlan], currency: str) -> str:
         text = f"layout '{other.layout}' costs {more}"
         if _same_cost(other, best):
             text = f"layout '{other.layout}' costs the same a year"
-        text += f", loses {other.evidence.mean(DOWNTIME):.1f} min per truck-shift (against {lost:.1f})"
+        text += f", loses {_lost(other)} min per truck-shift (against {_lost(best)})"
         if other.targets_missed:
             text += ", and misses a target"
         if other.failing:

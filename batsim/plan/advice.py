@@ -3,8 +3,9 @@
 from collections.abc import Collection, Iterator
 from typing import NamedTuple
 
+from batsim.display import words
 from batsim.plan.stock import names_of, stock_of
-from batsim.plan.survey import each_once, sentence_of, words
+from batsim.plan.survey import each_once, sentence_of
 from batsim.scenario.parts.needs import Advice
 from batsim.scenario.site import Scenario
 

@@ -8,7 +8,8 @@ from string import Formatter
 from typing import Any, NamedTuple
 
 from batsim.catalogue import STATED, Figure, sources
-from batsim.plan.survey import equipment_path, in_area, inside, words
+from batsim.display import words
+from batsim.plan.survey import equipment_path, in_area, inside
 from batsim.scenario.parts.fit import Window
 
 OK, TO_CHECK, FAILS, NOT_KNOWN = "OK", "to check", "fails", "not known"

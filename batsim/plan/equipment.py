@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from types import MappingProxyType
 
+from batsim.display import words
 from batsim.plan.checks import Check
 from batsim.plan.equipment_line import SECTIONS, EquipmentLine
 from batsim.plan.geometry import has_fitting, size_text
@@ -20,7 +21,6 @@ from batsim.plan.survey import (
     spaces_of,
     spare_batteries,
     trucks_alike,
-    words,
 )
 from batsim.room.plans.area_plan import AreaPlan
 from batsim.scenario.parts.fit import BEAM

@@ -20,6 +20,7 @@ from batsim.record.record import Record
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.settings import Schedule, Settings
 from batsim.scenario.site import Scenario
+from batsim.statistics.intervals import Interval
 from batsim.study.cost import WEEKS_PER_YEAR
 from batsim.study.running.executors import run_each
 from batsim.study.running.jobs import Results, jobs_of, results_of
@@ -89,7 +90,11 @@ class Evidence:
 
     def mean(self, measure: str) -> float:
         """Mean of a measure over the replications."""
-        return self.runs.interval(self.layout, measure).mean
+        return self.interval(measure).mean
+
+    def interval(self, measure: str) -> Interval:
+        """The same with its interval."""
+        return self.runs.interval(self.layout, measure)
 
     def per_year(self, amount: str, measure: str | None = None) -> float:
         """Days, truck_hours or truck_shifts in 52 weeks, see `RunEvidence`; times the mean of a measure in each part.

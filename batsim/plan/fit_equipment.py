@@ -2,9 +2,10 @@
 
 from collections.abc import Iterator
 
+from batsim.display import words
 from batsim.plan.checks import ROUNDING, Check, Requirement
 from batsim.plan.geometry import dimensions_of
-from batsim.plan.survey import Trucks, carried_kg, equipment_of, pulled_out, trucks_alike, words
+from batsim.plan.survey import Trucks, carried_kg, equipment_of, pulled_out, trucks_alike
 from batsim.scenario.parts.fit import BEAM, Equipment
 from batsim.scenario.parts.handling import Arrangement
 from batsim.scenario.site import Scenario

@@ -9,8 +9,9 @@ from pathlib import Path
 from typing import NamedTuple
 
 from batsim.catalogue import Figure
+from batsim.display import words
 from batsim.plan.checks import ROUNDING, Check, Requirement, filled, mm
-from batsim.plan.survey import Trucks, equipment_of, has_rollers, is_there, listed, pulled_out, trucks_alike, words
+from batsim.plan.survey import Trucks, equipment_of, has_rollers, is_there, listed, pulled_out, trucks_alike
 from batsim.scenario.parts.fit import BEAM, Window
 from batsim.scenario.parts.handling import Arrangement
 from batsim.scenario.site import Scenario

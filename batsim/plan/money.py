@@ -289,11 +289,11 @@ def _people(scenario: Scenario, layout: str, evidence: Evidence) -> Iterator[Yea
     lost, shifts = _lost_hours(evidence), evidence.per_year("truck_shifts")
     on_the_way = evidence.per_year("truck_shifts", "travel_min_per_truck_shift") / 60.0
     each = f"{60.0 * lost / shifts if shifts else 0.0:.1f} min in each of {shifts:,.0f} truck-shifts"
-    yield _cost(scenario, "trucks stand", "truck", lost, f"{lost:,.0f} h a year: {each}")
+    yield _cost(scenario, "trucks standing", "truck", lost, f"{lost:,.0f} h a year: {each}")
     basis = f"the same {lost:,.0f} h a year{_share(on_the_way, lost, 'on the way')}"
     yield _cost(scenario, "their drivers", "driver", lost, basis)
     basis = f"{beside:,.0f} h a year: after shifts, connecting, maintenance"
-    yield _cost(scenario, "drivers beside it", "driver", beside, basis)
+    yield _cost(scenario, "drivers outside downtime", "driver", beside, basis)
 
 
 def _share(part: float, whole: float, what: str) -> str:

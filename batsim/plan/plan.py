@@ -165,7 +165,7 @@ class Plan(Shows):
             ask, changes = "ask for records of exchanges and charges of some weeks", "what is saved against today"
             yield Question(ask, "calibration", changes, names)
         if any(layout.money.placeholders for layout in self.layouts.values()):
-            changes = "every figure of the money that is marked"
+            changes = "every cost that is marked *"
             yield Question("ask for quotations, wages and tariff", "prices", changes, names)
 
     @property

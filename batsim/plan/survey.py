@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from batsim.scenario.parts.batteries import BatteryType
 from batsim.scenario.parts.fit import BEAM, Compartment, Equipment
 from batsim.scenario.parts.handling import Arrangement
+from batsim.scenario.parts.trucks import TruckGroup
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import path_text
 
@@ -52,16 +53,23 @@ class Trucks:
 
 def trucks_alike(scenario: Scenario) -> tuple[Trucks, ...]:
     """Truck groups, those that are alike put together."""
-    alike: dict[tuple[str, str], Trucks] = {}
+    alike: dict[tuple[str, str], list[TruckGroup]] = {}
     for group in scenario.trucks:
-        key = (group.battery, group.compartment.model_dump_json())
-        before = alike.get(key)
-        name = group.group if before is None else f"{before.name}, {group.group}"
-        path = f"trucks[{scenario.number_of(group.group)}]" if before is None else before.path
-        count = group.count + (0 if before is None else before.count)
-        battery = scenario.batteries[group.battery]
-        alike[key] = Trucks(name, path, count, group.compartment, group.battery, battery)
-    return tuple(alike.values())
+        alike.setdefault((group.battery, group.compartment.model_dump_json()), []).append(group)
+    return tuple(_together(scenario, groups) for groups in alike.values())
+
+
+def _together(scenario: Scenario, groups: Sequence[TruckGroup]) -> Trucks:
+    """Truck groups that are alike as one."""
+    first, *_ = groups
+    return Trucks(
+        listed([group.group for group in groups]),
+        f"trucks[{scenario.number_of(first.group)}]",
+        sum(group.count for group in groups),
+        first.compartment,
+        first.battery,
+        scenario.batteries[first.battery],
+    )
 
 
 def equipment_of(scenario: Scenario, arrangement: Arrangement, name: str) -> Equipment:
@@ -120,11 +128,6 @@ def coldest_degc(scenario: Scenario, battery: str) -> float:
     airs = [min(group.air) for group in groups if group.air is not None]
     stated = [group.temperature_degc for group in groups if group.temperature_degc is not None]
     return min([*scenario.site.room_air, *airs, *stated])
-
-
-def words(name: str) -> str:
-    """Name of a device or part as people write it."""
-    return name.replace("_", " ")
 
 
 def named(area: str, text: str) -> str:

@@ -6,9 +6,10 @@ from functools import cache
 from pathlib import Path
 from typing import NamedTuple
 
+from batsim.display import words
 from batsim.errors import ScenarioError
 from batsim.plan.possible import checks_at_once
-from batsim.plan.survey import BATTERY_ROOM, BUILDING, sentence_of, spaces_of, words
+from batsim.plan.survey import BATTERY_ROOM, BUILDING, sentence_of, spaces_of
 from batsim.scenario.checks.survey_checks import EQUIPMENT_KEYS, equipment_names
 from batsim.scenario.reading import changed
 from batsim.scenario.site import Scenario

@@ -104,7 +104,7 @@ class DayWithout(Shows):
         """What the day costs, in words."""
         word, there = self.device.replace("_", " "), " there" if self.area else ""
         what = self.title.replace(word, word if self.count == 1 else f"{word}s", 1)
-        what = f"the {what}" if self.count == 1 else f"all {self.count} {what}"
+        what = f"the {what}" if self.count == 1 else f"both {what}" if self.count == 2 else f"all {self.count} {what}"
         usual, bare = self.downtime(AS_IT_IS).mean, self.downtime(WITHOUT).mean
         bare_hours = self.cost_h(WITHOUT).mean
         start = f"A day without {what} in '{self.layout}' ({self.day.text} for 24 h)"

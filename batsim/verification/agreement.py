@@ -15,7 +15,7 @@ CONFIDENCE = 0.999
 """Of intervals of what is simulated. Seeds are fixed: where the random streams change, all are drawn anew."""
 NARROW, NARROW_SHARE = 0.02, 0.005
 """Half width of an interval that is narrow: part of the value, or for a share itself."""
-HOLDS, FAILS = "holds", "fails"
+HOLDS, FAILS = "OK", "fails"
 """Verdicts."""
 ROUNDING = 1e-9
 """Part of a number that is rounding alone."""

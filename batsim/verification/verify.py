@@ -94,7 +94,7 @@ class Verification(Shows):
         """How many hold, and which do not."""
         count, failing = len(self.outcomes), self.failing
         if not failing:
-            return f"All {count} checks hold."
+            return f"All {count} checks are OK."
         names = "; ".join(outcome.check.name for outcome in failing)
         return f"{len(failing)} of {count} checks {'fails' if len(failing) == 1 else 'fail'}: {names}."
 

@@ -247,7 +247,7 @@ def test_a_layout_is_impossible_by_the_type_that_it_gives() -> None:
     scenario = batsim.changed(LEAD_OR_LITHIUM, changes)
 
     assert impossible_layouts(scenario, scenario.layouts) == {
-        LITHIUM: "pickers, voltage: Truck and battery have different voltages: state a battery of the truck's voltage."
+        LITHIUM: "pickers, voltage: Truck and battery have different voltages: choose a battery of the truck's voltage."
     }
 
 

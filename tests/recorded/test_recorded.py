@@ -54,7 +54,7 @@ def test_guide_and_readme_show_what_compare_prints(monkeypatch):
 def test_the_guide_shows_what_binds_and_what_a_day_costs(monkeypatch, command, head):
     """The blocks on the side rollers are those of the commands, to the letter."""
     monkeypatch.chdir(ROOT)
-    page = (GUIDE / "binds.md").read_text(encoding="utf-8")
+    page = (GUIDE / "bottleneck.md").read_text(encoding="utf-8")
     shown = re.search(rf"```\n({re.escape(head)}.*?)\n```", page, re.DOTALL)
     result = CliRunner().invoke(main, command)
 

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from batsim.catalogue import Figures
+from batsim.display import words
 from batsim.errors import Problem
 from batsim.scenario.checks.charging_checks import hours_problems, power_problems
 from batsim.scenario.checks.checked_layout import CheckedLayout
@@ -94,7 +95,7 @@ def _chargers(checked: CheckedLayout) -> Iterator[Problem]:
     for battery in checked.trucks:
         if battery in unserved:
             kind = checked.scenario.batteries[battery]
-            what = f"{kind.chemistry.replace('_', ' ')}, {kind.nominal_v:g} V"
+            what = f"{words(kind.chemistry)}, {kind.nominal_v:g} V"
             rule = f"no charger here fits battery type '{battery}' ({what}): by chemistry, voltage and connector"
             yield checked.problem("chargers", rule=rule, got=", ".join(chargers))
         for charger in chargers:

@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import NamedTuple
 
+from batsim.display import words
 from batsim.scenario.factors import Factor
 from batsim.scenario.site import Scenario
 from batsim.scenario.text.located_data import EVERY, KEY
@@ -38,7 +39,7 @@ def inputs_of(scenario: Scenario, factors: Iterable[Factor], layout: str) -> dic
 
 def _shown(value: object) -> str:
     """A value as YAML holds it, for people: names and kinds without underscores."""
-    return str(value).replace("_", " ")
+    return words(str(value))
 
 
 def path_in_words(scenario: Scenario, path: str, layout: str) -> str:

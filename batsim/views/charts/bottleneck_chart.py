@@ -3,11 +3,11 @@
 import math
 from itertools import filterfalse
 
+from batsim.statistics.written import number_text
 from batsim.study.bottleneck.bottleneck import Bottleneck, Gain
 from batsim.study.differences import signed
 from batsim.views.charts import chart_style as style
 from batsim.views.charts import palette
-from batsim.views.text.numbers import number_text
 
 WIDTH_IN, ROW_IN, AROUND_IN = 9.0, 0.44, 2.2
 HEIGHT, LETTERS = 0.66, 42

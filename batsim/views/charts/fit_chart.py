@@ -194,7 +194,7 @@ def _oddities(fitted: Fitted, unit: str) -> list[str]:
     if fitted.outliers:
         listed = ", ".join(_number(value, unit, 4) for value in fitted.outliers[-MOST_LISTED:])
         far = counted(len(fitted.outliers), "row")
-        said.append(f"Too far out for the law, kept all the same: {far} ({listed} {unit})")
+        said.append(f"Too far from the law, kept all the same: {far} ({listed} {unit})")
     if fitted.mixture is not None:
         one, other = (_kind(kind, unit) for kind in fitted.mixture.kinds)
         said.append(f"Two kinds agree better than one law: {one}, {other}; were two things logged as one?")

@@ -11,7 +11,9 @@ HEADROOM = 1.15
 NEEDED = "Length, width and height of the {} and its air have to be known for this chart."
 
 
-def hydrogen_chart(evidence: Evidence, ventilation: Ventilation, ax: style.AxesOrNew = None) -> style.Axes:
+def hydrogen_chart(
+    evidence: Evidence, ventilation: Ventilation, ax: style.AxesOrNew = None, *, title: str = ""
+) -> style.Axes:
     """Draw the hydrogen in the air of the room.
 
     Parameters
@@ -22,6 +24,8 @@ def hydrogen_chart(evidence: Evidence, ventilation: Ventilation, ax: style.AxesO
         The layout's ventilation, as `batsim.plan.ventilation.ventilation` returns it.
     ax
         Axes to draw on; those of a new figure when not given.
+    title
+        Stands above; what the chart shows when not given.
 
     Returns
     -------
@@ -30,7 +34,7 @@ def hydrogen_chart(evidence: Evidence, ventilation: Ventilation, ax: style.AxesO
         where size or air of the room are not known.
     """
     ax = style.axes_for(ax, SIZE_IN)
-    week, title = hydrogen_week(evidence, ventilation), _title(evidence, ventilation)
+    week, title = hydrogen_week(evidence, ventilation), title or _title(evidence, ventilation)
     if week is None:
         return style.empty(ax, title, NEEDED.format(ventilation.space_name))
     style.heading(ax, title, _note(week))
@@ -63,7 +67,7 @@ def _note(week: HydrogenWeek) -> str:
     """Which week is drawn, with what air."""
     source = "as the rule asks for; nobody says what there is" if week.by_rule else "as stated"
     return (
-        f"The simulated week with most of it ({_when(week)}), air of {week.air_m3_per_h:.0f} m³/h, {source}. "
+        f"The simulated week with most of it ({_when(week)}), air of {week.air_m3_per_h:,.0f} m³/h, {source}. "
         "Well mixed: near the cells and under covers there is more."
     )
 
@@ -71,12 +75,12 @@ def _note(week: HydrogenWeek) -> str:
 def _numbers(week: HydrogenWeek) -> tuple[str, str]:
     """The most hydrogen, and the limit."""
     return (
-        f"hydrogen, at most {100.0 * week.peak_share:.2g} % ({moment_text(week.peak_min)})",
+        f"hydrogen, at most {100.0 * week.peak_share:.2f} % ({moment_text(week.peak_min)})",
         f"limit: {100.0 * week.limit_share:g} %, a quarter of the lower flammable limit",
     )
 
 
 def _when(week: HydrogenWeek) -> str:
-    """Say which replication and week it is, and of which season."""
+    """Say which week it is, and of which season."""
     season = f" of the season in {name_of_weeks(week.season)}" if week.season else ""
-    return f"replication {week.replication}, week {week.week + 1}{season}"
+    return f"week {week.week + 1} of one simulated run{season}"

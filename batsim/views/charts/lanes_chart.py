@@ -14,9 +14,7 @@ from batsim.study.worst_hour import WorstHour
 from batsim.views.charts import chart_style as style
 from batsim.views.charts import palette
 from batsim.views.charts.names_fit import names_fit
-from batsim.views.charts.time_axis import one_run_note
-from batsim.views.text.numbers import short_number
-from batsim.views.text.trace_text import clock
+from batsim.views.text.trace_text import clock, first_week_note
 
 LEAST_IN, MOST_IN, AROUND_IN, ROW_IN = 2.2, 3.94, 1.3, 0.2
 """Least and greatest height of the figure, what stands around the lanes, and height of a lane with room. [in]"""
@@ -82,12 +80,12 @@ def lanes_text(worst_hour: WorstHour) -> str:
         f"{trucks} away, {worst_hour.lost_min:.0f} truck-minutes lost in this hour, {worst_hour.waited_min:.0f} of them"
         f" waiting. {_name(facts, longest).capitalize()} {_how_long(longest)}."
     )
-    return f"{says} {one_run_note(facts)}"
+    return f"{says} One simulated run{first_week_note(facts)}."
 
 
 def _how_long(lane: TruckLane) -> str:
     """How long the truck that waits longest does so."""
-    waits, away = (f"{short_number(minutes)} min" for minutes in (lane.waited_min, lane.away_min))
+    waits, away = (f"{minutes:.0f} min" for minutes in (lane.waited_min, lane.away_min))
     return f"waits longest, {waits} of the {away} that it is away" if lane.waited_min else f"is away longest, {away}"
 
 
@@ -236,7 +234,7 @@ def _note(hour: WorstHour, trucks: int, things: int) -> str:
     if lanes := len(hour.things) + len(hour.attendants) - things:
         left_out += f"; {counted(lanes, 'lane')} below left out"
     return (
-        f"Layout '{facts.title}', {_span(hour)}, the worst hour of replication {facts.replication} (seed {facts.seed})."
+        f"Layout '{facts.title}', {_span(hour)}, the worst hour of one simulated run."
         f" Number in a bar: truck that is served. Right: minutes that a truck waits, and is away{left_out}."
     )
 

@@ -5,6 +5,7 @@ from batsim.measures.mean_week import MeanWeek, mean_week
 from batsim.measures.profile import QUARTER_HOUR_MIN
 from batsim.plan.evidence import Evidence
 from batsim.scenario.parts.week import moment_text
+from batsim.statistics.written import mean_text
 from batsim.views.charts import chart_style as style
 from batsim.views.charts import palette
 
@@ -14,7 +15,7 @@ PEAK = "peak_kw"
 NONE = "No charger takes any power in the measured time."
 
 
-def load_chart(evidence: Evidence, ax: style.AxesOrNew = None) -> style.Axes:
+def load_chart(evidence: Evidence, ax: style.AxesOrNew = None, *, title: str = "") -> style.Axes:
     """Draw the load of all chargers over a mean week.
 
     Parameters
@@ -23,6 +24,8 @@ def load_chart(evidence: Evidence, ax: style.AxesOrNew = None) -> style.Axes:
         What the replications of a layout say: an entry of `batsim.plan.evidence.evidence`.
     ax
         Axes to draw on; those of a new figure when not given.
+    title
+        Stands above; what the chart shows when not given.
 
     Returns
     -------
@@ -32,7 +35,7 @@ def load_chart(evidence: Evidence, ax: style.AxesOrNew = None) -> style.Axes:
     """
     ax = style.axes_for(ax, SIZE_IN)
     week = _week(evidence)
-    style.heading(ax, f"{evidence.layout}: load at the wall over a mean week", _note(evidence, week))
+    style.heading(ax, title or f"{evidence.layout}: load at the wall over a mean week", _note(evidence, week))
     if not week.peak > 0.0:
         return style.nothing(ax, NONE)
     style.frame(ax)
@@ -80,7 +83,12 @@ def _note(evidence: Evidence, week: MeanWeek) -> str:
     )
 
 
+def peak_text(evidence: Evidence) -> str:
+    """Peak of a week as tables state it. [kW]"""
+    return mean_text(evidence.interval(PEAK))
+
+
 def _peaks(evidence: Evidence, week: MeanWeek) -> tuple[str, str]:
     """Peak as tables state it, and the greatest of all, in words."""
     greatest = f"greatest quarter of all weeks {week.peak:.0f} kW, {moment_text(week.peak_min)}"
-    return f"peak load as tables state it: mean of the weeks' peaks {evidence.mean(PEAK):.0f} kW", greatest
+    return f"peak load as tables state it: mean of the weeks' peaks {peak_text(evidence)} kW", greatest

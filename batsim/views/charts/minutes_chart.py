@@ -3,6 +3,7 @@
 import math
 
 from batsim.plan.plan import Plan
+from batsim.statistics.written import mean_text, number_text
 from batsim.study.compare import Comparison
 from batsim.study.limits import DOWNTIME_TARGET, MET
 from batsim.study.running.runs import DOWNTIME
@@ -12,7 +13,7 @@ from batsim.views.charts import palette
 from batsim.views.charts.solid_rows import AROUND_IN, ROW_IN, Part, Row, draw_rows
 from batsim.views.charts.stacked_charts import DOWNTIME_WORDS, premises
 from batsim.views.text.layout_names import marks
-from batsim.views.text.numbers import number_text, short_number
+from batsim.views.text.numbers import short_number
 
 AXIS = "Downtime [min per truck-shift]"
 
@@ -85,11 +86,11 @@ def _finding(comparison: Comparison) -> str:
     best, *others = known
     least = _minutes(comparison, best)
     if best == present:
-        says = f"Today's layout '{best}' loses {least} min a truck-shift" + (", the least" if others else "")
+        says = f"Today's layout '{best}' loses {least} min per truck-shift" + (", the least" if others else "")
     elif present:
-        says = f"Layout '{best}' loses {least} min a truck-shift, today's layout {_minutes(comparison, present)}"
+        says = f"Layout '{best}' loses {least} min per truck-shift, today's layout {_minutes(comparison, present)}"
     else:
-        says = f"Layout '{best}' loses {least} min a truck-shift" + (", the least" if others else "")
+        says = f"Layout '{best}' loses {least} min per truck-shift" + (", the least" if others else "")
     return says + _beside_target(comparison, known)
 
 
@@ -100,7 +101,7 @@ def _present(comparison: Comparison) -> str | None:
 
 
 def _minutes(comparison: Comparison, layout: str) -> str:
-    return short_number(comparison.interval(layout, DOWNTIME).mean)
+    return mean_text(comparison.interval(layout, DOWNTIME))
 
 
 def _beside_target(comparison: Comparison, known: list[str]) -> str:

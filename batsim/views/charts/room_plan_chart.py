@@ -28,7 +28,9 @@ NO_FLOOR = (
 )
 
 
-def room_plan_chart(scenario: Scenario, layout: str, ax: style.AxesOrNew = None, *, area: str = "") -> style.Axes:
+def room_plan_chart(
+    scenario: Scenario, layout: str, ax: style.AxesOrNew = None, *, area: str = "", title: str = ""
+) -> style.Axes:
     """Draw the room of a layout, or of one of its areas, to scale.
 
     Parameters
@@ -41,6 +43,8 @@ def room_plan_chart(scenario: Scenario, layout: str, ax: style.AxesOrNew = None,
         Axes to draw on; those of a new figure when not given.
     area
         Name of one of its areas; a layout of one area needs none.
+    title
+        Stands above; what the chart shows when not given.
 
     Returns
     -------
@@ -55,7 +59,7 @@ def room_plan_chart(scenario: Scenario, layout: str, ax: style.AxesOrNew = None,
         When the layout has no such area.
     """
     plan = room_plan(scenario, layout, area)
-    title = _title(layout, area)
+    title = title or _title(layout, area)
     if plan is None:
         ax = style.axes_for(ax, (WIDTH_IN, LEAST_IN))
         return style.empty(ax, title, NO_FLOOR)
@@ -202,5 +206,5 @@ def _note(plan: RoomPlan) -> str:
         length, width = plan.size_m
         words.append(f"Room {length:g} m by {width:g} m; its walls are not drawn, since bays would lie across them.")
     if plan.wash_m is not None:
-        words.append(f"Eyewash and shower: {plan.wash_m:g} m from the acid work, bay not stated.")
+        words.append(f"Eyewash and shower: {plan.wash_m:g} m from the acid work; its place is not stated.")
     return " ".join(words)

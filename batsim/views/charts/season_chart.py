@@ -8,6 +8,7 @@ from batsim.measures.names import LOST_TO, PART_LABELS
 from batsim.plan.plan import Plan
 from batsim.scenario.parts.week import name_of_weeks
 from batsim.statistics.intervals import Interval
+from batsim.statistics.written import mean_text, number_text
 from batsim.study.running.runs import DOWNTIME, Runs
 from batsim.study.truck_shift import lost_minutes
 from batsim.views.charts import chart_style as style
@@ -15,7 +16,7 @@ from batsim.views.charts import palette
 from batsim.views.charts.minutes_chart import AXIS
 from batsim.views.charts.solid_rows import AROUND_IN, ROW_IN, Part, Row, draw_rows
 from batsim.views.charts.stacked_charts import DOWNTIME_WORDS, premises
-from batsim.views.text.numbers import number_text, short_number
+from batsim.views.text.numbers import short_number
 
 NORMAL = "normal weeks"
 NOTE = "Each layout in normal weeks, below it in the season."
@@ -118,6 +119,6 @@ def _finding(plans: Plan) -> str:
         return "No season"
     worst = max(seasons, key=lambda row: (math.isfinite(row.total.mean), row.total.mean))
     target = plans.scenario.targets.downtime_min_per_truck_shift
-    minutes = [short_number(row.total.mean) for row in (worst, normal)]
-    says = f"In {worst.weeks} layout '{worst.layout}' loses {minutes[0]} min a truck-shift, in {NORMAL} {minutes[1]}"
+    minutes = [mean_text(row.total) for row in (worst, normal)]
+    says = f"In {worst.weeks} layout '{worst.layout}' loses {minutes[0]} min per truck-shift, in {NORMAL} {minutes[1]}"
     return says if target is None else f"{says}; target {target:g}"

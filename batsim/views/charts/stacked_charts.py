@@ -5,11 +5,12 @@ from typing import NamedTuple
 
 from batsim.display import counted
 from batsim.record.words import PERSONS
+from batsim.statistics.written import number_text
 from batsim.study.compare import Comparison
 from batsim.study.running.runs import DOWNTIME, Runs
 from batsim.views.charts import chart_style as style
 from batsim.views.charts import palette
-from batsim.views.text.numbers import number_text, short_number
+from batsim.views.text.numbers import short_number
 
 WIDTH_IN, ROW_IN, AROUND_IN = 9.0, 0.46, 2.3
 """Width of the figure, height of a row, and what stands above and below. [in]"""
@@ -56,7 +57,7 @@ HEIGHTS = dict(zip(PERSONS, (0.72, 0.36), strict=True))
 """Height of what attendants do and of what drivers do, in rows."""
 
 
-def downtime_chart(comparison: Comparison, ax: style.AxesOrNew = None) -> style.Axes:
+def downtime_chart(comparison: Comparison, ax: style.AxesOrNew = None, *, title: str = "") -> style.Axes:
     """Draw the downtime of each layout, cause by cause.
 
     Parameters
@@ -65,6 +66,8 @@ def downtime_chart(comparison: Comparison, ax: style.AxesOrNew = None) -> style.
         What `batsim.compare` returns; one layout is enough. Its `by_area` shows each area of each layout.
     ax
         Axes to draw on; those of a new figure when not given.
+    title
+        Stands above; what the chart shows and of which site when not given.
 
     Returns
     -------
@@ -72,7 +75,9 @@ def downtime_chart(comparison: Comparison, ax: style.AxesOrNew = None) -> style.
         A bar for each layout in the order of the ranking, the whisker an interval of the total, the line the target.
     """
     target = comparison.runs.scenario.targets.downtime_min_per_truck_shift
-    return _stacked_rows(comparison, DOWNTIME, _causes(comparison), DOWNTIME_WORDS, ax, target)
+    return _stacked_rows(
+        comparison, DOWNTIME, _causes(comparison), _titled(DOWNTIME_WORDS, comparison, title), ax, target
+    )
 
 
 def downtime_text(comparison: Comparison) -> str:
@@ -80,6 +85,11 @@ def downtime_text(comparison: Comparison) -> str:
     target = comparison.runs.scenario.targets.downtime_min_per_truck_shift
     told = _rows_text(comparison, DOWNTIME, _causes(comparison), DOWNTIME_WORDS)
     return told if target is None else f"{told} Target: at most {target:g}."
+
+
+def _titled(words: BarTexts, comparison: Comparison, title: str) -> BarTexts:
+    """What is written on a chart of a comparison: under its own title, or under that of the site."""
+    return words._replace(title=title or f"{comparison.runs.scenario.site.name}: {words.title.lower()}")
 
 
 def _causes(comparison: Comparison) -> list[Stack]:
@@ -94,7 +104,7 @@ def _causes(comparison: Comparison) -> list[Stack]:
     ]  # fmt: skip
 
 
-def labour_chart(comparison: Comparison, ax: style.AxesOrNew = None) -> style.Axes:
+def labour_chart(comparison: Comparison, ax: style.AxesOrNew = None, *, title: str = "") -> style.Axes:
     """Draw the labour of a working day in each layout, by person and task.
 
     Parameters
@@ -103,6 +113,8 @@ def labour_chart(comparison: Comparison, ax: style.AxesOrNew = None) -> style.Ax
         What `batsim.compare` returns; one layout is enough.
     ax
         Axes to draw on; those of a new figure when not given.
+    title
+        Stands above; what the chart shows and of which site when not given.
 
     Returns
     -------
@@ -111,7 +123,7 @@ def labour_chart(comparison: Comparison, ax: style.AxesOrNew = None) -> style.Ax
         names a task once. The
         whisker is an interval of the total. A driver's waiting is no labour and is left out.
     """
-    return _stacked_rows(comparison, LABOUR, _tasks(comparison), LABOUR_WORDS, ax)
+    return _stacked_rows(comparison, LABOUR, _tasks(comparison), _titled(LABOUR_WORDS, comparison, title), ax)
 
 
 def labour_text(comparison: Comparison) -> str:
@@ -160,9 +172,8 @@ def _stacked_rows(
     totals = [runs.interval(layout, measure) for layout in comparison.ranking]
     rows = range(len(totals))
     ax = style.axes_for_rows(ax, len(totals), WIDTH_IN, ROW_IN, AROUND_IN)
-    title = f"{runs.scenario.site.name}: {words.title.lower()}"
     if not any(math.isfinite(total.mean) for total in totals):
-        return style.empty(ax, title, words.empty)
+        return style.empty(ax, words.title, words.empty)
     style.frame(ax, "x")
     legend = _bars(ax, stacks, rows)
     style.whiskers(ax, rows, totals)
@@ -177,7 +188,7 @@ def _stacked_rows(
     ax.set_xlabel(words.axis, fontsize=10.0)
     style.beside_rows(ax, [number_text(total) for total in totals], "in all")
     style.legend_below(ax, legend)
-    style.heading(ax, title, f"{premises(runs)} {words.note}".rstrip())
+    style.heading(ax, words.title, f"{premises(runs)} {words.note}".rstrip())
     return ax
 
 

@@ -3,7 +3,7 @@
 from batsim.record.facts import RunFacts
 from batsim.scenario.parts.week import DAY_MIN
 from batsim.views.charts import chart_style as style
-from batsim.views.text.trace_text import clock, moment
+from batsim.views.text.trace_text import clock, first_week_note, moment
 
 
 def clock_axis(ax: style.Axes, facts: RunFacts, from_min: float, to_min: float) -> None:
@@ -28,5 +28,4 @@ def span_text(facts: RunFacts, from_min: float, to_min: float) -> str:
 
 def one_run_note(facts: RunFacts) -> str:
     """Say which run is shown."""
-    first = "; week 1 is the first after the warm-up" if facts.warm_up_min else ""
-    return f"One run: replication {facts.replication}, seed {facts.seed}{first}."
+    return f"One run: replication {facts.replication}, seed {facts.seed}{first_week_note(facts)}."

@@ -6,11 +6,12 @@ from typing import Any
 
 from batsim.display import counted
 from batsim.scenario.parts.week import WEEK_MIN
+from batsim.statistics.written import number_text
 from batsim.study.waits import Curve, Waits
 from batsim.views.charts import chart_style as style
 from batsim.views.charts import palette
 from batsim.views.charts.names_fit import names_fit
-from batsim.views.text.numbers import number_text, plain_number
+from batsim.views.text.numbers import plain_number
 
 SIZE_IN = (10.0, 4.6)
 AROUND_IN, EACH_IN, LETTERS = 1.2, 0.37, 30
@@ -24,7 +25,7 @@ ALL_BUT_FEW = 0.95
 NONE = "No exchange started in the measured time."
 
 
-def waits_chart(waits: Waits, ax: style.AxesOrNew = None) -> style.Axes:
+def waits_chart(waits: Waits, ax: style.AxesOrNew = None, *, title: str = "") -> style.Axes:
     """Draw how long exchanges wait in each layout.
 
     Parameters
@@ -33,6 +34,8 @@ def waits_chart(waits: Waits, ax: style.AxesOrNew = None) -> style.Axes:
         What `batsim.waits_over` returns.
     ax
         Axes to draw on; those of a new figure when not given.
+    title
+        Stands above; what the chart shows when not given.
 
     Returns
     -------
@@ -44,7 +47,7 @@ def waits_chart(waits: Waits, ax: style.AxesOrNew = None) -> style.Axes:
     width, height = SIZE_IN
     ax = style.axes_for(ax, (width, max(height, AROUND_IN + EACH_IN * (len(waits.layouts) + 1))))
     settings = waits.schedule
-    style.heading(ax, f"{settings.scenario.site.name}: waits", _note(waits))
+    style.heading(ax, title or f"{settings.scenario.site.name}: waits", _note(waits))
     curves = _curves(waits)
     if not curves:
         return style.nothing(ax, NONE)

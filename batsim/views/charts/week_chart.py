@@ -65,13 +65,15 @@ class Span(NamedTuple):
         return text if self.by_hour else text[4:]
 
 
-def week_chart(over: RoomOver) -> style.Figure:
+def week_chart(over: RoomOver, *, title: str = "") -> style.Figure:
     """Draw the room over the mean week, hour by hour.
 
     Parameters
     ----------
     over
         What `batsim.room_over` returns.
+    title
+        Stands above; what the chart shows when not given.
 
     Returns
     -------
@@ -81,7 +83,7 @@ def week_chart(over: RoomOver) -> style.Figure:
         means of an hour, bands go from 5 % to 95 % of the weeks of all replications. With charging in the truck there
         is no stock of ready batteries; there is no panel of devices or attendants where there are none.
     """
-    return _drawn(over, _week(over))
+    return _drawn(over, _week(over), title)
 
 
 def week_text(over: RoomOver) -> str:
@@ -139,7 +141,7 @@ def _day(over: RoomOver, days: tuple[str, ...]) -> Span:
     )  # fmt: skip
 
 
-def _drawn(over: RoomOver, span: Span) -> style.Figure:
+def _drawn(over: RoomOver, span: Span, title: str = "") -> style.Figure:
     """Draw the panels that the layout has."""
     panels = _panels(over)
     heights = [HEIGHTS_IN[name] for name in panels]
@@ -157,7 +159,7 @@ def _drawn(over: RoomOver, span: Span) -> style.Figure:
         style.week_axis(axes[-1], float(span.edges[0]), float(span.edges[-1]))
         axes[-1].set_xlabel(span.axis, fontsize=style.WORD_PT)
         figure.align_ylabels(axes)
-    style.head_of_all(figure, f"{over.title}: {span.title}")
+    style.head_of_all(figure, title or f"{over.title}: {span.title}")
     style.under_all(figure, _note(span))
     return figure
 

@@ -17,6 +17,7 @@ from batsim.record.tables import TABLES
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.reading import stated_data
 from batsim.scenario.site import Scenario
+from batsim.statistics.written import number_text
 from batsim.study.compare import Comparison
 from batsim.study.first_estimate import LayoutOutline, outline
 from batsim.study.prices import MARK
@@ -32,7 +33,7 @@ from batsim.views.page.calibration_rows import (
 )
 from batsim.views.text.decision_table import decision_table
 from batsim.views.text.decision_text import how_sure, what_to_do
-from batsim.views.text.numbers import NO_INTERVALS, number_text
+from batsim.views.text.numbers import NO_INTERVALS
 from batsim.views.text.part_tables import part_tables
 from batsim.views.text.tables import (
     CHANCE,
@@ -95,7 +96,12 @@ def _scenario(scenario: Scenario) -> str:
     return (
         paragraphs([scenario.question])
         + table(scenario.site.name, ["truck group", "trucks", "shifts", "battery", "h on a battery"], groups, (1, 4))
-        + table("", ["layout", "handling", "batteries", "chargers", "stations or spots", "bays"], layouts, (2, 4, 5))
+        + table(
+            "",
+            ["layout", "handling", "batteries", "chargers", "stations or charging spots", "bays"],
+            layouts,
+            (2, 4, 5),
+        )
         + paragraphs([*changed, *notes])
     )
 

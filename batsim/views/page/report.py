@@ -20,13 +20,13 @@ from batsim.plan.cautions import DECIDES
 from batsim.plan.checks import FAILS, TO_CHECK, cited
 from batsim.plan.plan import LayoutPlan, Plan
 from batsim.plan.seen import Seen
+from batsim.statistics.written import number_text
 from batsim.study.prices import MARK, plain_amount
 from batsim.verification.verify import recorded
 from batsim.views.page.annex import comparison_of_all, inputs_of, layout_plan, other_layout
 from batsim.views.page.replay import replay_block
 from batsim.views.page.report_charts import charts_of
 from batsim.views.text.layout_names import marked
-from batsim.views.text.numbers import number_text
 from batsim.views.text.plan_text import pays_back, today_text, what_follows
 from batsim.views.text.tables import simulated
 
@@ -134,6 +134,7 @@ def _behind(plans: Plan, advised: Recommendation) -> dict[str, Any]:
         "inputs": inputs_of(plans),
         "defaults": [scenario.figures[name] for name in figures],
         "simulated": simulated(runs.schedule),
+        "simulated_shortly": simulated(runs.schedule).partition(", seed")[0],
         "confidence": runs.confidence,
         "checked": recorded(),
         "versions": f"{versions}, Python {platform.python_version()}",
@@ -167,7 +168,7 @@ def _rows(plans: Plan, layouts: tuple[str, ...]) -> Iterator[Row]:
     def of(measure: str, *, share: bool = False, part: Any = runs) -> tuple[str, ...]:  # noqa: ANN401 - runs
         return tuple(number_text(part.interval(name, measure), share=share) for name in layouts)
 
-    yield Row("Minutes lost per truck-shift", of("downtime_min_per_truck_shift"))
+    yield Row("Downtime, min per truck-shift", of("downtime_min_per_truck_shift"))
     if len(runs.groups) > 1:
         for group, part in runs.groups.items():
             yield Row(f"trucks of {group}", of("downtime_min_per_truck_shift", part=part), is_part=True)

@@ -22,6 +22,7 @@ from batsim.views.charts.stacked_charts import downtime_chart, downtime_text, la
 from batsim.views.charts.truck_shift_chart import truck_shift_chart, truck_shift_text
 from batsim.views.charts.waits_chart import waits_chart, waits_text
 from batsim.views.charts.week_chart import week_chart, week_text
+from batsim.views.page import chart_findings as finding
 from batsim.views.page.inline_svg import for_a_page, inline_svg
 
 
@@ -75,35 +76,36 @@ def _reasons(plans: Plan, looked_at: Seen | None) -> Iterator[DrawnChart]:
 def _behind(plans: Plan, looked_at: Seen | None) -> Iterator[DrawnChart]:
     """Draw the charts of the annex one after another."""
     comparison, layout = plans.comparison, recommend(plans).layout
+    runs = comparison.runs
     text = "Where trucks lose their minutes: downtime per truck-shift by cause, with the interval of the total."
-    yield _drawn("downtime", "Downtime by cause", text, downtime_chart(comparison), downtime_text(comparison))
-    if comparison.runs.areas:
+    chart = downtime_chart(comparison, title=finding.downtime_finding(comparison, layout))
+    yield _drawn("downtime", "Downtime by cause", text, chart, downtime_text(comparison))
+    if runs.areas:
         text = "Where trucks of each area lose their minutes; the line is the target of the site."
         by_area = comparison.by_area
-        yield _drawn("areas", "Downtime by area", text, downtime_chart(by_area), downtime_text(by_area))
+        chart = downtime_chart(by_area, title=finding.area_finding(by_area))
+        yield _drawn("areas", "Downtime by area", text, chart, downtime_text(by_area))
     yield from _of_seasons(plans)
-    runs, text = comparison.runs, f"From scheduled to working minutes of a truck-shift of layout '{layout}'."
+    text = f"From scheduled to working minutes of a truck-shift of layout '{layout}'."
     yield _drawn("shift", "A truck-shift", text, truck_shift_chart(runs, layout), truck_shift_text(runs, layout))
     if looked_at is not None and looked_at.lost is not None:
         lost = looked_at.lost
         text = f"When trucks lose their minutes in layout '{lost.layout}': truck-minutes lost in each hour of the week."
         yield _drawn("lost", "Lost minutes by hour", text, heat_chart(lost), heat_text(lost))
     text = "Hands-on minutes of a working day by person and task; no allowance for rest is added."
-    yield _drawn("labour", "Labour by person and task", text, labour_chart(comparison), labour_text(comparison))
+    chart = labour_chart(comparison, title=finding.labour_finding(comparison, layout))
+    yield _drawn("labour", "Labour by person and task", text, chart, labour_text(comparison))
     text = "How long exchanges wait: share of those that start within so many minutes of the truck's arrival."
-    yield _drawn("waits", "Waits", text, waits_chart(plans.waits), waits_text(plans.waits))
+    chart = waits_chart(plans.waits, title=finding.waits_finding(plans.waits, comparison, layout))
+    yield _drawn("waits", "Waits", text, chart, waits_text(plans.waits))
     if looked_at is not None and looked_at.room is not None:
         room = looked_at.room
         text = f"The room of layout '{room.layout}' over a week: mean and band of each hour."
-        yield _drawn("week", "The room over a week", text, week_chart(room), week_text(room))
+        yield _drawn(
+            "week", "The room over a week", text, week_chart(room, title=finding.week_finding(room)), week_text(room)
+        )
     yield from _of_services(plans, layout)
-    for number, (area, stated) in enumerate(plans.scenario.layouts[layout].by_area.items()):
-        if stated.floor is not None:
-            of = f"area '{area}' of " if area else ""
-            text = f"The room of {of}layout '{layout}' to scale, as the scenario states it: no design of a room."
-            chart = room_plan_chart(plans.scenario, layout, area=area)
-            told = room_plan_text(plans.scenario, layout, area=area)
-            yield _drawn(f"plan{number or ''}", "Plan of the room", text, chart, told)
+    yield from _of_rooms(plans, layout)
 
 
 def _of_seasons(plans: Plan) -> Iterator[DrawnChart]:
@@ -117,10 +119,24 @@ def _of_services(plans: Plan, layout: str) -> Iterator[DrawnChart]:
     """Draw the load, and the hydrogen in each space in which there is any."""
     evidence = plans.layouts[layout].evidence
     text = f"Load of all chargers of layout '{layout}' over a week, mean of 15 min, with the peak of the replications."
-    yield _drawn("load", "Electrical load", text, load_chart(evidence), load_text(evidence))
+    chart = load_chart(evidence, title=finding.load_finding(evidence))
+    yield _drawn("load", "Electrical load", text, chart, load_text(evidence))
+    limit = plans.scenario.figures["ventilation.limit"].text
     for number, air in enumerate(plans.layouts[layout].ventilations):
         if air.flow_m3_per_h and air.peak_share is not None:
             of = f"{air.space_name} of layout '{layout}'"
             text = f"Hydrogen in the air of the {of}, well mixed; near cells there is more."
-            told = hydrogen_text(evidence, air)
-            yield _drawn(f"hydrogen{number or ''}", "Hydrogen", text, hydrogen_chart(evidence, air), told)
+            chart = hydrogen_chart(evidence, air, title=finding.hydrogen_finding(air, limit))
+            yield _drawn(f"hydrogen{number or ''}", "Hydrogen", text, chart, hydrogen_text(evidence, air))
+
+
+def _of_rooms(plans: Plan, layout: str) -> Iterator[DrawnChart]:
+    """Draw the room, or that of each area, where positions are stated."""
+    for number, (area, stated) in enumerate(plans.scenario.layouts[layout].by_area.items()):
+        if stated.floor is not None:
+            of = f"area '{area}' of " if area else ""
+            text = f"The room of {of}layout '{layout}' to scale, as the scenario states it: no design of a room."
+            title = finding.room_finding(plans.scenario, layout, area)
+            chart = room_plan_chart(plans.scenario, layout, area=area, title=title)
+            told = room_plan_text(plans.scenario, layout, area=area)
+            yield _drawn(f"plan{number or ''}", "Plan of the room", text, chart, told)

@@ -1,13 +1,17 @@
 """The survey sheet as one page: a form to print, or to fill in on a tablet, with drawings of where to measure."""
 
+import re
 from math import ceil
 
 from jinja2 import Environment, PackageLoader
 
+from batsim.display import words
 from batsim.plan.survey_sheet import SurveySheet
 
 LINE_LETTERS, MOST_LINES = 24, 8
 """Letters of an answer that stand in one line of its field, and the most lines of a field."""
+KEYS = re.compile(r"[a-z][a-z0-9]*(?:_[a-z0-9]+)+")
+"""Names of the catalogue, and others with a low line in them."""
 WRITE_IN = ("Date", "Measured by", "Shown round by", "Address")
 """What is written at the top by hand."""
 
@@ -26,10 +30,22 @@ def survey_html(survey: SurveySheet) -> str:
         HTML: a form. It needs nothing from outside and keeps nothing; everything that comes from the scenario is
         escaped.
     """
-    page = Environment(
+    pages = Environment(
         loader=PackageLoader("batsim.views", "page"), autoescape=True, trim_blocks=True, lstrip_blocks=True
-    ).get_template("survey.html.j2")
-    return page.render(sheet=survey, write_in=WRITE_IN, field_lines=_field_lines)
+    )
+    pages.filters["in_words"] = in_words
+    return pages.get_template("survey.html.j2").render(sheet=survey, write_in=WRITE_IN, field_lines=_field_lines)
+
+
+def in_words(text: str) -> str:
+    """A text with the names of the catalogue that stand in it as people write them.
+
+    Examples
+    --------
+    >>> in_words("44 x electronic_iuia"), in_words("reach_1_6t_48v")
+    ('44 x electronic IUIa', 'reach 1.6 t 48 V')
+    """
+    return KEYS.sub(lambda found: words(found[0]), text)
 
 
 def _field_lines(value: str) -> int:

@@ -4,10 +4,11 @@ import math
 from collections.abc import Iterable
 
 from batsim.scenario.settings import Schedule
+from batsim.statistics.written import number_text
 from batsim.study.bottleneck.bottleneck import Bottleneck, Gain
 from batsim.study.differences import signed
 from batsim.views.text.lines import measured, sentence
-from batsim.views.text.numbers import NO_INTERVALS, number_text
+from batsim.views.text.numbers import NO_INTERVALS
 from batsim.views.text.tables import answer_text, simulated
 
 

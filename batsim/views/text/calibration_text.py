@@ -14,6 +14,7 @@ from batsim.display import counted
 from batsim.display import listed as joined
 from batsim.statistics.fitting import FIXED, NOTHING, OBSERVED
 from batsim.views.text.lines import columns, hung, sentence
+from batsim.views.text.numbers import are
 
 SHOWN = 3
 """Rows that are told of each reason, and gaps of each log."""
@@ -31,7 +32,7 @@ def calibration_text(found: Calibration, width: int = 100) -> str:
         [] if found.beside is None else list(_beside(found, found.beside, width)),
         [
             *(sentence(f"Stated otherwise than measured: {differs_text(found)}", width) for _ in found.differs[:1]),
-            sentence(f"What it says: {found.verdict}", width),
+            sentence(f"Verdict: {found.verdict}", width),
         ],
     ]
     return "\n\n".join("\n".join(block) for block in blocks if block)
@@ -42,7 +43,7 @@ def _read(log: Log, width: int) -> Iterator[str]:
     used = f"{len(log.rows):,} of {log.read:,} rows used" if log.read else "no rows"
     reasons = ", ".join(f"{number:,} {reason}" for reason, number in log.reasons.items())
     share = f" ({100.0 * log.used_share:.3g} %)" if log.left_out else ""
-    others = f"; {log.others:,} rows are about something else" if log.others else ""
+    others = f"; {are(log.others, 'row')} about something else" if log.others else ""
     yield hung(f"{log.kind}: {log.file}, {used}{share}{others}{f'; left out: {reasons}' if reasons else ''}", width)
     by_reason = sorted(log.left_out, key=lambda each: each.reason)
     for _, those in groupby(by_reason, key=lambda each: each.reason):
@@ -52,14 +53,14 @@ def _read(log: Log, width: int) -> Iterator[str]:
             yield hung(f"and {len(some) - SHOWN:,} more: {some[0].reason}", width, 2)
     yield from (hung(gap_sentence(gap, log.first_monday), width, 2) for gap in log.gaps[:SHOWN])
     if len(log.gaps) > SHOWN:
-        yield hung(f"and {len(log.gaps) - SHOWN} more such stretches", width, 2)
+        yield hung(f"and {len(log.gaps) - SHOWN} more gaps", width, 2)
 
 
 def gap_sentence(gap: Gap, first_monday: date | None) -> str:
     """When a logger was silent."""
     monday = datetime.combine(first_monday or date.min, time())
     ends = (f"{monday + timedelta(minutes=minutes):%a %Y-%m-%d %H:%M}" for minutes in (gap.from_min, gap.to_min))
-    return f"nothing from {' to '.join(ends)}, {gap.usual_h:.3g} h in which something usually begins: was it on?"
+    return f"no row from {' to '.join(ends)}, {gap.usual_h:.3g} h in which there usually are some: was the logger on?"
 
 
 def _inputs(found: Calibration, width: int) -> Iterator[str]:
@@ -79,14 +80,14 @@ def _inputs(found: Calibration, width: int) -> Iterator[str]:
 
 def _input(finding: Finding) -> list[str]:
     """Row of an input."""
-    stated = "-" if finding.stated is None else f"{finding.in_people_units * finding.stated:.3g}"
-    low, high = (f"{finding.in_people_units * end:.3g}" for end in finding.mean[1:])
-    between = f"{low} - {high}" if low != high and isfinite(finding.mean.low) else ""
+    stated = "-" if finding.stated is None else _digits(finding.in_people_units * finding.stated)
+    low, high = (_digits(finding.in_people_units * end) for end in finding.mean[1:])
+    between = f"{low} to {high}" if low != high and isfinite(finding.mean.low) else ""
     law = {OBSERVED: "observed", FIXED: "always", NOTHING: "", "": ""}.get(finding.law, finding.law)
     return [
         finding.title,
         stated,
-        f"{finding.in_people_units * finding.mean.mean:.3g} {finding.unit}",
+        amount(finding, finding.mean.mean),
         between,
         law,
         f"{finding.rows:,}",
@@ -95,7 +96,12 @@ def _input(finding: Finding) -> list[str]:
 
 def amount(finding: Finding, value: float) -> str:
     """A value of a finding with its unit."""
-    return f"{finding.in_people_units * value:.4g} {finding.unit}".rstrip()
+    return f"{_digits(finding.in_people_units * value)} {finding.unit}".rstrip()
+
+
+def _digits(value: float) -> str:
+    """A value of an input, to three digits or whole."""
+    return f"{value:,.0f}" if abs(value) >= 1000.0 else f"{value:.3g}"
 
 
 def differs_text(found: Calibration) -> str:
@@ -119,7 +125,7 @@ def _remarks(finding: Finding) -> Iterator[str]:
     if not finding.path:
         return
     if fitted is not None and fitted.outliers:
-        yield f"{counted(len(fitted.outliers), 'row')} too far out for the law, kept all the same."
+        yield f"{counted(len(fitted.outliers), 'row')} too far from the law, kept all the same."
     if fitted is not None and fitted.mixture is not None:
         yield "two kinds agree better than one law; were two things logged as one?"
     yield from (f"{test.sentence}." for test in finding.depends)
@@ -129,7 +135,9 @@ def _beside(found: Calibration, beside: Beside, width: int) -> Iterator[str]:
     """The model beside the records."""
     runs = counted(beside.schedule.replications, "run")
     weeks = found.weeks.text(found.weeks.judged)
-    yield sentence(f"The model with these inputs beside {weeks} ({runs}, each with inputs drawn within theirs):", width)
+    yield sentence(
+        f"The model with these inputs beside {weeks} ({runs}, each with inputs drawn within their intervals):", width
+    )
     yield from columns([BESIDE_HEADS, *_compared(beside.deciding)], width)
     yield from (hung(note, width) for note in beside.notes)
 

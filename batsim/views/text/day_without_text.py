@@ -4,9 +4,10 @@ from collections.abc import Sequence
 
 from batsim.display import counted
 from batsim.scenario.settings import Schedule
+from batsim.statistics.written import number_text
 from batsim.study.day_without import BEGINS, DayWithout
 from batsim.views.text.lines import columns, sentence
-from batsim.views.text.numbers import NO_INTERVALS, number_text
+from batsim.views.text.numbers import NO_INTERVALS
 from batsim.views.text.tables import answer_text
 
 NOTHING = "No layout here depends on a device of which there is a number."

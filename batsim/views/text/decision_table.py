@@ -10,10 +10,11 @@ from batsim.decision.decide import Decision, best_name
 from batsim.decision.trials import DECIDING, Trial
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.site import Scenario
+from batsim.statistics.written import number_text
 from batsim.study.limits import MET, MISSED, NOT_SURE, WAITS, Limit, limits_of
 from batsim.study.prices import Price, plain_amount, summed
 from batsim.study.running.counts import ATTENDANTS, BATTERIES, CHARGERS, DEVICES, STATIONS, counts_of, in_all
-from batsim.views.text.numbers import is_share, number_text, plain_number
+from batsim.views.text.numbers import is_share, plain_number
 
 VERDICTS = {MEETS: NOT_SURE, NOT_THE_MARGIN: "no margin"}
 """How a plan that did not pass its test stands to the targets, by what its means say; others miss one."""

@@ -12,11 +12,12 @@ from batsim.decision.steps import Step
 from batsim.decision.trials import BOUGHT, Trial
 from batsim.display import counted
 from batsim.statistics.intervals import Interval
+from batsim.statistics.written import number_text
 from batsim.study.limits import MISSED, Limit, stated_limits
 from batsim.study.prices import MARK, Price, plain_amount
 from batsim.views.text.decision_table import beside_one_another, decision_table, price_of_plan
 from batsim.views.text.lines import KEPT, columns, hung, listed, sentence
-from batsim.views.text.numbers import estimate_text, is_share, number_text, unit_of
+from batsim.views.text.numbers import estimate_text, is_share, unit_of
 from batsim.views.text.tables import impossible_sentences, run_length
 
 MOST_NEAR_MISSES, MOST_LEVELS = 2, 3

@@ -7,33 +7,11 @@ from batsim.measures import MEASURES, WITHIN_TARGET
 from batsim.measures.names import RARE, Measure
 from batsim.statistics.intervals import Interval
 from batsim.statistics.rare_events import Count
+from batsim.statistics.written import number_text
 from batsim.study.running.runs import Runs
 
 NO_INTERVALS = "One replication has no intervals; take more to know how sure this is."
 """In place of what an interval is, where there is none."""
-
-ROUNDING = 1e-12
-"""Half width of an interval over its mean that is rounding alone."""
-
-
-def number_text(interval: Interval, *, share: bool = False) -> str:
-    """Write a mean with the way to the further end of its interval, to the digits that carries; a dash for nothing.
-
-    Where that would say less than none or more than all, the limits are written.
-    """
-    part, unit = (100.0, " %") if share else (1.0, "")
-    mean, low, high = (part * value for value in interval)
-    half = max(mean - low, high - mean)
-    if not math.isfinite(mean):
-        return "-"
-    if not math.isfinite(half):
-        return f"{mean:.{1 if mean % 1 else 0}f}{unit}"
-    if half <= ROUNDING * abs(mean):
-        return f"{mean:.6g}{unit}" if mean % 1 == 0 else f"{mean:.2f}{unit}"
-    digits = _digits(mean, half)
-    if share and not half <= mean <= 100.0 - half:
-        return f"{mean:.{digits}f} ({low:.{digits}f} to {high:.{digits}f}){unit}"
-    return f"{mean:.{digits}f} ± {half:.{digits}f}{unit}"
 
 
 def estimate_text(interval: Interval, found: tuple[Count, bool] | None, *, share: bool = False) -> str:
@@ -49,19 +27,13 @@ def count_text(found: tuple[Count, bool], measure: str) -> str:
     """Write a count, such as `7 of 4,812 asks, in 3 of 20 runs (3 to 38 % of runs)`."""
     (events, of, runs_with, runs, chance), misses = found
     whole = f"{of:,} {RARE[measure].of.partition('_')[0]}"
+    in_all = counted(runs, "run")
     if not events:
-        return f"{'all' if misses else 'none of'} {whole} in {runs} runs" if of else f"never in {runs} runs"
+        return f"{'all' if misses else 'none of'} {whole} in {in_all}" if of else f"never in {in_all}"
     low, high = (f"{100.0 * end:.0f}" for end in (chance.low, chance.high))
     first = f"all but {events:,}" if misses else f"{events:,}"
     first = f"{first} of {whole}" if of else counted(events, "time")
-    return f"{first}, in {runs_with} of {runs} runs ({low} to {high} % of runs)"
-
-
-def _digits(mean: float, half_width: float) -> int:
-    """Digits behind the point that a half width carries."""
-    if abs(mean) >= 100.0:
-        return 0 if half_width >= 0.5 else 1
-    return 0 if half_width >= 9.5 else 1 if half_width >= 0.095 else 2
+    return f"{first}, in {runs_with} of {in_all} ({low} to {high} % of runs)"
 
 
 def plain_number(value: float, *, share: bool = False) -> str:
@@ -72,10 +44,14 @@ def plain_number(value: float, *, share: bool = False) -> str:
 
 
 def short_number(value: float) -> str:
-    """Write a number for a title: whole from ten on, else with one digit behind the point; a dash for nothing."""
+    """Write a number that stands without an interval: whole from 100 on, else with one digit behind the point.
+
+    What is whole has none, and a dash stands for nothing.
+    """
     if not math.isfinite(value):
         return "-"
-    return f"{value:,.0f}" if abs(value) >= 9.95 else f"{round(value, 1) + 0.0:g}"
+    tenth = round(value, 1) + 0.0
+    return f"{value:,.0f}" if abs(value) >= 99.95 or tenth == value or not tenth else f"{tenth:.1f}"
 
 
 def are(count: int, thing: str, which: str = "") -> str:

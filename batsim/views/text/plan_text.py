@@ -16,10 +16,10 @@ from batsim.plan.plan import LayoutPlan, Plan
 from batsim.plan.possible import why
 from batsim.plan.ventilation import Ventilation
 from batsim.scenario.site import Scenario
+from batsim.statistics.written import number_text
 from batsim.study.prices import MARK, NOTHING, Price, plain_amount
 from batsim.views.text.layout_names import marked
 from batsim.views.text.lines import columns, entry, listed, one_block, sentence
-from batsim.views.text.numbers import number_text
 from batsim.views.text.services_text import CONFIRM, supply_facts, ventilation_facts
 from batsim.views.text.tables import heading
 
@@ -63,7 +63,7 @@ def _answer(plans: Plan, width: int, *, full: bool) -> list[str]:
     lines += ["", sentence(f"What to do: {advised.headline}", width)]
     lines += [sentence(advised.order, width)] if advised.order else []
     lines += [sentence(today, width)] if (today := today_text(plans.scenario)) else []
-    rest = "" if full else f"{counted(len(plans.questions), 'open question')}, checks, list, money, cautions: --full. "
+    rest = "" if full else f"{counted(len(plans.questions), 'open question')}, checks, list, cost, cautions: --full. "
     return [*lines, "", sentence(f"{MARK} rests on placeholders. {rest}{DECIDES}", width)]
 
 
@@ -240,7 +240,7 @@ def _money(plan: LayoutPlan, width: int) -> list[str]:
         rows.append(["  for each exchange", *_cells(money.per_exchange)])
     rows.append(["  for each truck-hour worked", *_cells(money.per_truck_hour)])
     rows.append(["  to order, once", *_cells(money.purchase.as_quoted)])
-    lines = [f"Money ({money.currency})", *(one_block(rows, width) or _money_list(rows, width))]
+    lines = [f"Cost ({money.currency})", *(one_block(rows, width) or _money_list(rows, width))]
     lines += [listed(f"{line.what}: {line.basis}", width) for line in money.lines if line.basis]
     if plan.payback is not None:
         lines.append(sentence(f"{payback_sentence(plan)} {AS_THEY_WEAR}", width))
@@ -320,6 +320,7 @@ def _years(years: float) -> str:
 def _years_range(years: Price) -> str:
     """Between what a number of years lies, with its mark."""
     low, high = (_years(end) for end in (years.low, years.high))
+    low = low.removesuffix(" years") if high.endswith(" years") else low
     return (MARK if years.placeholder else "") + (f" ({low} to {high})" if low != high else "")
 
 

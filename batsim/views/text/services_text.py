@@ -3,11 +3,12 @@
 import math
 
 from batsim.catalogue import Figures
+from batsim.display import words
 from batsim.plan.gas_release import GasRelease
 from batsim.plan.supply import SupplyPlan
 from batsim.plan.survey import named
 from batsim.plan.ventilation import Ventilation
-from batsim.views.text.numbers import number_text
+from batsim.statistics.written import number_text
 
 CONFIRM = "A competent person confirms edition, coefficient and the local code; openings count only if always free."
 """What stands under every ventilation."""
@@ -60,7 +61,7 @@ def _rule(ventilation: Ventilation, figures: Figures) -> list[str]:
 
 def _on(gassing: GasRelease) -> str:
     """Chargers and their batteries."""
-    return f"{gassing.chargers:g} x {gassing.charger.replace('_', ' ')} on {gassing.battery}"
+    return f"{gassing.chargers:g} x {words(gassing.charger)} on {gassing.battery}"
 
 
 def _hydrogen(ventilation: Ventilation, figures: Figures) -> list[str]:
@@ -104,7 +105,7 @@ def supply_facts(supply: SupplyPlan, figures: Figures) -> list[str]:
     facts = []
     for load in supply.loads:
         current = "" if load.current_a is None else f", {load.current_a:.1f} A per phase"
-        chargers = named(load.area, f"{load.number:g} x {load.charger.replace('_', ' ')}")
+        chargers = named(load.area, f"{load.number:g} x {words(load.charger)}")
         facts.append(f"{chargers}: {load.formula}{current}")
     current = "" if supply.current_a is None else f", {supply.current_a:.0f} A per phase"
     peak = f"{number_text(supply.peak_kw)} kW, {number_text(supply.peak_kva)} kVA{current}"

@@ -126,8 +126,8 @@ def _layout_lines(layout: LayoutOutline) -> list[str]:
         lines += [f"      {_lot(lot)}" for lot in stock.lots]
         if stock.held_h > stock.charge_h:
             lines.append(
-                f"      a charger is bound to its bay: taken for {stock.held_h:.1f} h and until the battery goes; what "
-                f"loose leads save tells 'batsim bottleneck'"
+                f"      a charger is bound to its bay: taken for {stock.held_h:.1f} h and until the battery goes; "
+                f"'batsim bottleneck' says what loose leads save"
             )
         if math.isfinite(stock.per_truck):
             lines.append(

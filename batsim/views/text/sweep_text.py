@@ -6,10 +6,11 @@ from collections import Counter
 
 from batsim.display import counted
 from batsim.statistics.intervals import Interval
+from batsim.statistics.written import number_text
 from batsim.study.sweeps.sensitivity import MEANINGS
 from batsim.study.sweeps.sweep_result import Sweep
 from batsim.views.text.lines import columns, hung, listed, sentence
-from batsim.views.text.numbers import are, estimate_text, is_share, label_with_unit, measure_of, number_text
+from batsim.views.text.numbers import are, estimate_text, is_share, label_with_unit, measure_of
 
 MOST_POINTS = 40
 """Points that are listed one by one."""

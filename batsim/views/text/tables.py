@@ -30,7 +30,7 @@ from batsim.views.text.part_tables import parts_text
 from batsim.views.text.side_by_side import side_by_side
 
 CAUTION = (
-    "Whether the parts fit, ventilation, supply, money: batsim plan. Batteries are heavy and hold acid, "
+    "Whether the parts fit, ventilation, supply, cost: batsim plan. Batteries are heavy and hold acid, "
     "charging makes hydrogen, connectors can arc, loads can fall: follow local codes and leave it to licensed, "
     "competent people."
 )

@@ -52,8 +52,7 @@ def trace_text(record: Record, from_min: float, to_min: float, width: int | None
     times = [clock(facts, event.time_min, weeks=weeks, seconds=seconds) for event in events]
     sentences = list(zip(times, event_sentences(facts, events), strict=True))
     span = f"{clock(facts, from_min, weeks=True)} to {clock(facts, to_min, weeks=True)}"
-    first = "; week 1 is the first after the warm-up" if facts.warm_up_min else ""
-    heading = f"{facts.layout}: {span} (replication {facts.replication}, seed {facts.seed}{first})"
+    heading = f"{facts.layout}: {span} (replication {facts.replication}, seed {facts.seed}{first_week_note(facts)})"
     if width is None:
         lines = [f"{time}  {what}" for time, what in sentences]
     else:
@@ -97,6 +96,11 @@ def trace_csv(record: Record, from_min: float, to_min: float, area: str = "") ->
     for name, digits in (("time_min", 6), ("wait_min", 3), ("soc_share", 4)):
         frame[name] = frame[name].round(digits)
     return csv_text(frame)
+
+
+def first_week_note(facts: RunFacts) -> str:
+    """Say which week is the first, as the end of a note; empty where nothing is left out."""
+    return "; week 1 is the first after the warm-up" if facts.warm_up_min else ""
 
 
 def moment(facts: RunFacts, time_min: float) -> tuple[int, str]:

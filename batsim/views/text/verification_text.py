@@ -86,4 +86,4 @@ def _sources(found: Verification, width: int) -> str:
 def _counts(found: Verification) -> list[list[str]]:
     """How many checks of each subject hold."""
     counts = [(each.subject, each.checks, each.holding, each.checks - each.holding) for each in found.by_subject]
-    return [["", "checks", "hold", "fail"], *([subject, *map(str, numbers)] for subject, *numbers in counts)]
+    return [["", "checks", "OK", "fail"], *([subject, *map(str, numbers)] for subject, *numbers in counts)]

@@ -16,7 +16,7 @@ def warm_up_text(scenario: Scenario, warm_ups: tuple[WarmUp, ...], pilot_weeks: 
     lines = [sentence(title, width)]
     lines += [hung(warm_up.text, width, 2) for warm_up in warm_ups]
     if longest.too_short:
-        advice = "The pilot was still on its way at its middle: try a longer one, --pilot-weeks."
+        advice = "The pilot had not settled by its middle: try a longer one, --pilot-weeks."
     elif longest.weeks <= warm_up_weeks:
         advice = f"The scenario's warm-up of {counted(warm_up_weeks, 'week')} is long enough."
     else:

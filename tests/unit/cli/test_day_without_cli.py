@@ -14,7 +14,7 @@ from batsim.views.text.day_without_text import day_without_answer, day_without_t
 
 CART_ROOM = Path(__file__).parents[1] / "cases" / "cart_room.yaml"
 CAUTION = """\
-Whether the parts fit, ventilation, supply, money: batsim plan. Batteries are heavy and hold acid,
+Whether the parts fit, ventilation, supply, cost: batsim plan. Batteries are heavy and hold acid,
 charging makes hydrogen, connectors can arc, loads can fall: follow local codes and leave it to
 licensed, competent people.
 """
@@ -122,7 +122,7 @@ building: hand cart
   as it is                             15 ± 12                 0
   out, standby takes over              35 ± 12         1.7 ± 1.7
   out, no standby                    250 ± 124        21.0 ± 2.5
-A day without all 2 hand carts in 'building' (week 1 Tue 00:00 for 24
+A day without both hand carts in 'building' (week 1 Tue 00:00 for 24
 h) is bridged by 1 table: trucks lose 35 min per truck-shift that day
 instead of 15, 2 truck-hours more in that week; without what stands
 by they would lose 250 min per truck-shift and 21 truck-hours."""

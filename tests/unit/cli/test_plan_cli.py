@@ -103,7 +103,7 @@ def test_every_part_is_there() -> None:
     lines = plan_text(planned(), full=True).splitlines()
     count = len(planned().layouts)
 
-    for start in ("Checks: ", "Equipment list", "Ventilation (IEC 62485-3:2014)", "Supply", "Money (EUR)", "Cautions"):
+    for start in ("Checks: ", "Equipment list", "Ventilation (IEC 62485-3:2014)", "Supply", "Cost (EUR)", "Cautions"):
         assert sum(line.startswith(start) for line in lines) == count, start
     assert sum(line.startswith("Open questions (2)") for line in lines) == 1
     assert sum(line.startswith("What to do: Do not buy exchange equipment") for line in lines) == 1
@@ -193,7 +193,7 @@ def guess(value: float, low: float, high: float) -> Price:
          "run; net present value over 12 years -10,000 EUR."),
         (Payback("hoist", guess(9000.0, 6000.0, 12000.0), guess(2000.0, 1000.0, 3000.0), guess(4.5, 2.0, 12.0),
                  guess(5.2, 2.1, np.inf), guess(6000.0, -4000.0, 17000.0), 12.0),
-         "Against hoist it pays back in 4.5 years* (2.0 years to 12.0 years), 5.2 years* (2.1 years to never) with "
+         "Against hoist it pays back in 4.5 years* (2.0 to 12.0 years), 5.2 years* (2.1 years to never) with "
          "interest: 9,000* (6,000 to 12,000) EUR to order beside batteries, and it saves 2,000* (1,000 to 3,000) EUR a "
          "year to run; net present value over 12 years 6,000* (-4,000 to 17,000) EUR."),
         (Payback("hoist", guess(9000.0, 6000.0, 12000.0), guess(-200.0, -900.0, 3000.0), guess(np.inf, 2.0, np.inf),
@@ -217,7 +217,7 @@ def test_payback_in_short() -> None:
 
     assert others != stands.equipment
     assert pays_back(replace(stands, payback=back)) == (
-        "What is ordered beside batteries pays back in 4.5 years* (2.0 years to 12.0 years)."
+        "What is ordered beside batteries pays back in 4.5 years* (2.0 to 12.0 years)."
     )
     assert pays_back(replace(stands, payback=back, equipment=others)).startswith("It pays back in 4.5 years*")
     assert pays_back(replace(stands, payback=back._replace(years=known(np.inf)))) == "It never pays back."

@@ -32,16 +32,16 @@ batsim {batsim.__version__}: checks against standards, books, tables and theory
 supply:
                                            expected       got        ±  unit         source  verdict
   charger of 120 A on 24 cells at 400 V
-    load                                      7.513   7.51304   0.0075    kW     worked-out    holds
-    load                                      7.908   7.90847   0.0079   kVA     worked-out    holds
-    current                                   11.41   11.4149    0.011     A     worked-out    holds
-    rating                                    14.27   14.2686    0.014     A     worked-out    holds
+    load                                      7.513   7.51304   0.0075    kW     worked-out       OK
+    load                                      7.908   7.90847   0.0079   kVA     worked-out       OK
+    current                                   11.41   11.4149    0.011     A     worked-out       OK
+    rating                                    14.27   14.2686    0.014     A     worked-out       OK
 """
 NARROW = """
 supply:
                                   expected       got        ±  unit  verdict
   charger of 120 A on 24 cells at 400 V (worked-out)
-    load                             7.513   7.51304   0.0075    kW    holds
+    load                             7.513   7.51304   0.0075    kW       OK
 """
 
 
@@ -52,8 +52,8 @@ def test_text() -> None:
     assert (result.exit_code, result.stderr) == (0, "")
     assert result.stdout.startswith(TEXT)
     assert "\n  NEC: NEC continuous-load rule, US National Electrical Code, by way of a note of 2013\n" in result.stdout
-    assert "\n        checks  hold  fail\nsupply      14    14     0\n" in result.stdout
-    assert result.stdout.endswith("unless it says otherwise.\nAll 14 checks hold.\n")
+    assert "\n        checks  OK  fail\nsupply      14  14     0\n" in result.stdout
+    assert result.stdout.endswith("unless it says otherwise.\nAll 14 checks are OK.\n")
 
 
 @pytest.mark.parametrize("width", [40, 60, 100])
@@ -62,7 +62,7 @@ def test_lines_fit(width: int) -> None:
     text = verification_text(batsim.verify(), width)
 
     assert max(map(len, text.splitlines())) <= width
-    assert text.count("holds") >= 14
+    assert text.count("OK") >= 14
     assert text.count("NEC") >= 3
 
 
@@ -71,7 +71,7 @@ def test_a_usual_terminal() -> None:
     text = verification_text(batsim.verify(), 76)
 
     assert NARROW in text
-    assert len([line for line in text.splitlines() if line.endswith("holds")]) == 14
+    assert len([line for line in text.splitlines() if line.endswith("OK")]) == 14
 
 
 def test_a_check_that_fails(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -83,7 +83,7 @@ def test_a_check_that_fails(monkeypatch: pytest.MonkeyPatch) -> None:
     assert (result.exit_code, result.stderr) == (1, "")
     (row,) = [line for line in result.stdout.splitlines() if line.endswith("FAILS")]
     assert row.split() == ["load", "factor", "0.40", "0.5", "0.0055", "Kersting", "FAILS"]
-    assert "supply      14    13     1\n" in result.stdout
+    assert "supply      14  13     1\n" in result.stdout
     assert "1 of 14 checks fails: day of 58.57 kWh with a peak of 6.18 kW: load factor.\n" in result.stdout
     assert Path("table.csv").read_text(encoding="utf-8").count(",fails,") == 1
     assert call("--json").exit_code == 1

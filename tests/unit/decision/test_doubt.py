@@ -114,7 +114,7 @@ def test_lines_of_one_price_move_together() -> None:
     """Six hours lost and four beside it turn where ten do, and as likely."""
     rival = cost(stated(1100.0 + 10.0 * DRIVER.value))
     one = doubted({"a": cost(stated(1000.0), driven(10.0)), "b": rival})
-    two = doubted({"a": cost(stated(1000.0), driven(6.0), driven(4.0, "drivers beside it")), "b": rival})
+    two = doubted({"a": cost(stated(1000.0), driven(6.0), driven(4.0, "drivers outside downtime")), "b": rival})
 
     assert two.turns[0].price == pytest.approx(one.turns[0].price)
     assert two.chance_best == one.chance_best
@@ -398,9 +398,9 @@ def test_every_line_names_the_price_that_it_rests_on() -> None:
         "bays, stations, room": "room",
         "attendants on duty": "attendant",
         "attendants hands-on": "attendant",
-        "trucks stand": "truck",
+        "trucks standing": "truck",
         "their drivers": "driver",
-        "drivers beside it": "driver",
+        "drivers outside downtime": "driver",
         **{name: name for name in ("energy", "demand", "water", "floor")},
     }
     lines = [line for each in drafted().values() for line in each.lines]

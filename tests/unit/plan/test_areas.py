@@ -257,9 +257,9 @@ def test_the_money_by_hand() -> None:
         "watering systems": paid_back(2 * 50.0, 0.06, 5),
         # One whom all areas share by day, once; by day and late one of the hoist.
         "attendants on duty": (1 + 2) * 8 * days * 30.0,
-        "trucks stand": lost_h * 12.0,
+        "trucks standing": lost_h * 12.0,
         "their drivers": lost_h * 20.0,
-        "drivers beside it": runs("driver_outside_downtime_min_per_day") * days / 60.0 * 20.0,
+        "drivers outside downtime": runs("driver_outside_downtime_min_per_day") * days / 60.0 * 20.0,
         "energy": runs("energy_kwh_per_day") * days * 0.20,
         "demand": runs("peak_of_all_weeks_kw") * 12 * 10.0,
         "water": runs("water_lost_kg_per_day") * days * 0.5,

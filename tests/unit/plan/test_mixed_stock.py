@@ -39,7 +39,7 @@ def test_each_lot_is_a_line_and_what_is_there_of_it_is_not_ordered() -> None:
     assert bought(site(), "all new") == {
         "battery (lead, new)": (10, 8, 8 * NEW_EUR),  # two of them are there, the six of 2019 are others
         "charger (old)": (2, 0, 0),
-        "charger (electronic iuia)": (3, 1, 1000),
+        "charger (electronic IUIa)": (3, 1, 1000),
     }
 
 

@@ -22,6 +22,7 @@ from batsim.plan.plan import LayoutPlan, Plan
 from batsim.scenario.reading import completed_data
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
+from batsim.statistics.intervals import Interval
 from batsim.study.limits import TargetResult
 from batsim.study.prices import Price, summed
 from batsim.study.waits import waits_over
@@ -239,7 +240,9 @@ def option(
         verdicts={FAILS: len(failing), NOT_KNOWN: len(asked), OK: 1}, equipment=lines,
         advice=UsualChoice(says, (), against),
         money=YearlyCost("EUR", (YearlyCostLine("all", spent, ""),), to_order, 1.0, 100.0, lost, to_order),
-        evidence=SimpleNamespace(mean=lambda _: downtime),
+        evidence=SimpleNamespace(
+            mean=lambda _: downtime, interval=lambda _: Interval(downtime, downtime - 1.0, downtime + 1.0)
+        ),
     )  # fmt: skip
     made.counts = LayoutPlan.counts.fget(made)
     return made
@@ -348,7 +351,7 @@ def beside_today(today: LayoutPlan, *others: LayoutPlan) -> Recommendation:
     """Recommendation where the first of some layouts is there today."""
     scenario = SimpleNamespace(figures=FIGURES, site=SimpleNamespace(currency="EUR"), present=today.layout)
     layouts = {each.layout: each for each in (today, *others)}
-    lost: Any = SimpleNamespace(interval=lambda name, _: SimpleNamespace(mean=layouts[name].evidence.mean("")))
+    lost: Any = SimpleNamespace(interval=lambda name, _: layouts[name].evidence.interval(""))
     plan: Any = SimpleNamespace(layouts=layouts, scenario=scenario, comparison=lost)
     return recommend(plan)
 

@@ -74,23 +74,23 @@ def owned(scenario: Scenario, layout: str) -> dict[str, float]:
     [
         (
             "rollers",
-            {"battery (lead)": 5, "charger (electronic iuia)": 3, "battery carriage": 1, "roller bay": 2 + 1, BED: 3,
+            {"battery (lead)": 5, "charger (electronic IUIa)": 3, "battery carriage": 1, "roller bay": 2 + 1, BED: 3,
              OPENING: 3, "battery lock": 3, "exchange station": 1, "protective equipment": 1, STANDBY: 1},
         ),
         (
             "stands",
-            {"battery (lead)": 7, "charger (electronic iuia)": 4, "hand pallet truck": 2, "roller stand": 4 + 2,
+            {"battery (lead)": 7, "charger (electronic IUIa)": 4, "hand pallet truck": 2, "roller stand": 4 + 2,
              BED: 3, SECURING: 2, OPENING: 3, "battery lock": 3, "exchange station": 2, "protective equipment": 2},
         ),
         (
             "hoist",
-            {"battery (lead)": 6, "charger (electronic iuia)": 4, "hoist": 1, "floor bay": 3 + 1,
+            {"battery (lead)": 6, "charger (electronic IUIa)": 4, "hoist": 1, "floor bay": 3 + 1,
              "spreader beam": 1, FRAME: 3, OPENING: 3, "hand pallet truck": 1, SECURING: 1,
              "insulating cover for bare battery tops": 1, "exchange station": 1, "protective equipment": 1, STANDBY: 1},
         ),
         (
             "in truck",
-            {"battery (lead)": 3, "charger (electronic iuia)": 3, "hand pallet truck": 1, FRAME: 3,
+            {"battery (lead)": 3, "charger (electronic IUIa)": 3, "hand pallet truck": 1, FRAME: 3,
              "stops for the pull-out frame": 6, OPENING: 3, "charging spot": 3, "protective equipment": 1},
         ),
     ],
@@ -108,7 +108,7 @@ def test_counts_of_an_arrangement_of_the_site_s_own() -> None:
 
     assert numbers(scenario, "tugger") == ALWAYS | {
         "battery (lead)": 8,
-        "charger (electronic iuia)": 5,
+        "charger (electronic IUIa)": 5,
         "tugger": 2,
         "trailer": 4,
         "rack": 5 + 2 * 2,
@@ -204,8 +204,8 @@ def test_two_types_of_batteries_and_chargers() -> None:
         "2 in trucks and 1 beside them",
     )
     amps = 200.0 / 100.0 * FIGURES["charger.gel_iu.main_current"].value
-    assert lines["charger (gel iu)"].size == f"24 V, {amps:.0f} A, IU"
-    assert lines["charger (electronic iuia)"].size == "48 V, 90 A, IUIa, connector blue 160 A"
+    assert lines["charger (gel IU)"].size == f"24 V, {amps:.0f} A, IU"
+    assert lines["charger (electronic IUIa)"].size == "48 V, 90 A, IUIa, connector blue 160 A"
     assert lines["roller bay"].number == 3 + 1
     assert sum(line.number for line in list_of(scenario, "rollers") if line.item == BED) == 3 + 2
 
@@ -219,8 +219,8 @@ def test_two_types_of_batteries_and_chargers() -> None:
         ({}, {}),
         ({"hoist": 1}, {"hoist": 1}),
         ({"hoist": 3}, {"hoist": 1}),
-        ({"lead": 6, "electronic_iuia": 4}, {"battery (lead)": 6, "charger (electronic iuia)": 4}),
-        ({"lead": 2, "electronic_iuia": 3}, {"battery (lead)": 2, "charger (electronic iuia)": 3}),
+        ({"lead": 6, "electronic_iuia": 4}, {"battery (lead)": 6, "charger (electronic IUIa)": 4}),
+        ({"lead": 2, "electronic_iuia": 3}, {"battery (lead)": 2, "charger (electronic IUIa)": 3}),
         ({"bays": 3, "stations": 1}, {"floor bay": 3, "exchange station": 1}),
         ({SECURING: 1, FRAME: 2, "water cart": 1}, {SECURING: 1, FRAME: 2, "water cart": 1}),
     ],
@@ -236,7 +236,7 @@ def test_what_is_owned_need_not_be_ordered(names: dict[str, int], expected: dict
         assert line.cost == line.price.times(line.to_order)
 
 
-COUNTED = {"battery (lead)": 6, "charger (electronic iuia)": 4, "hoist": 1, "floor bay": 4, "exchange station": 1}
+COUNTED = {"battery (lead)": 6, "charger (electronic IUIa)": 4, "hoist": 1, "floor bay": 4, "exchange station": 1}
 """What today's hoist has a number of."""
 
 
@@ -261,11 +261,11 @@ def test_another_layout_takes_over_what_today_has() -> None:
 
     assert owned(scenario, "stands") == {
         "battery (lead)": 6,
-        "charger (electronic iuia)": 4,
+        "charger (electronic IUIa)": 4,
         "exchange station": 1,
         OPENING: 3,
     }
-    assert owned(scenario, "in truck") == {"battery (lead)": 3, "charger (electronic iuia)": 3, OPENING: 3}
+    assert owned(scenario, "in truck") == {"battery (lead)": 3, "charger (electronic IUIa)": 3, OPENING: 3}
 
 
 def test_more_than_is_there_is_bought() -> None:
@@ -409,7 +409,7 @@ def test_every_line_has_a_reason_a_price_and_its_section(layout: str) -> None:
 
 REASONS = {
     "battery (lead)": "3 in trucks and 4 beside them",
-    "charger (electronic iuia)": "for lead: batteries that charge at once, as simulated",
+    "charger (electronic IUIa)": "for lead: batteries that charge at once, as simulated",
     "hand pallet truck": "exchanges at the same time",
     "roller stand": "4 batteries beside those in trucks, and 2 empty for exchanges",
     SECURING: "one for each hand pallet truck: holds battery and stand to the pallet truck while they move; approved "
@@ -433,7 +433,7 @@ def test_reasons_to_the_letter() -> None:
     ("layout", "item", "size"),
     [
         ("stands", "battery (lead)", "48 V, 500 Ah at 5 h, 800 kg"),
-        ("stands", "charger (electronic iuia)", "48 V, 90 A, IUIa, connector blue 160 A"),
+        ("stands", "charger (electronic IUIa)", "48 V, 90 A, IUIa, connector blue 160 A"),
         ("stands", "hand pallet truck",
          "fork length at least 460 mm, width over both forks at most 535 mm, lift of the forks at least 160 mm, "
          "rated for at least 900 kg, powered"),

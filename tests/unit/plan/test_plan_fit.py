@@ -8,6 +8,7 @@ import pytest
 import yaml
 
 import batsim
+from batsim.display import words
 from batsim.plan.cautions import cautions
 from batsim.plan.checks import FAILS, NOT_KNOWN, OK, TO_CHECK, VERDICTS, Check, ordered
 from batsim.plan.fit import truck_checks
@@ -15,7 +16,6 @@ from batsim.plan.fit_equipment import equipment_checks
 from batsim.plan.handling_force import push_checks
 from batsim.plan.possible import impossible_layouts
 from batsim.plan.room_fit import room_checks
-from batsim.plan.survey import words
 from batsim.scenario.reading import completed_data
 from batsim.scenario.site import Scenario
 

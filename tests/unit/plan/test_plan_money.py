@@ -104,10 +104,10 @@ def test_all_lines_by_hand() -> None:
         "bays, stations, room": (6 * 200.0 + 2 * 700.0) * RECOVERY[20.0],
         # Two on duty for 8 h on 260 days, busy or not.
         "attendants on duty": 2 * 8.0 * DAYS * 30.0,
-        "trucks stand": 5.0 / 60.0 * TRUCK_SHIFTS * 12.0,
+        "trucks standing": 5.0 / 60.0 * TRUCK_SHIFTS * 12.0,
         # The way to the room is part of the five minutes; twelve minutes a day lie outside of them.
         "their drivers": 5.0 / 60.0 * TRUCK_SHIFTS * 20.0,
-        "drivers beside it": 0.2 * DAYS * 20.0,
+        "drivers outside downtime": 0.2 * DAYS * 20.0,
         "energy": 4.0 * 168.0 * 52.0 * 0.20,
         "demand": 25.0 * 12 * 10.0,
         "water": 2.0 * DAYS * 0.5,
@@ -134,9 +134,9 @@ BASES = {
     "devices and parts": "1,600 over 10 years at 5 %",
     "bays, stations, room": "2,600 over 20 years at 5 %",
     "attendants on duty": "4,160 h a year, 6 % of them hands-on",
-    "trucks stand": "65 h a year: 5.0 min in each of 780 truck-shifts",
+    "trucks standing": "65 h a year: 5.0 min in each of 780 truck-shifts",
     "their drivers": "the same 65 h a year, 40 % of them on the way",
-    "drivers beside it": "52 h a year: after shifts, connecting, maintenance",
+    "drivers outside downtime": "52 h a year: after shifts, connecting, maintenance",
     "energy": "34,944 kWh a year at 0.2000 on average over the bands",
     "demand": "25 kW, peak of all weeks (mean of 15 min), in each of 12 months",
     "water": "520 kg a year",
@@ -204,7 +204,9 @@ def test_measures_without_a_meaning_cost_nothing() -> None:
     """No number stays no number nowhere."""
     of = discharged(measures=dict.fromkeys(MEASURES, math.nan))
 
-    assert {"trucks stand", "demand", "water", "their drivers", "drivers beside it"} & set(values(of)) == set()
+    assert {"trucks standing", "demand", "water", "their drivers", "drivers outside downtime"} & set(
+        values(of)
+    ) == set()
     assert math.isfinite(of.per_year.value)
     assert math.isnan(of.per_exchange.value)
     assert math.isnan(discharged(measures={"exchanges_per_day": 0.0}).per_exchange.value)
@@ -313,8 +315,8 @@ def test_prices_of_the_site_are_marked_nowhere() -> None:
         ("bay", {"bays, stations, room"}),
         ("station", {"bays, stations, room"}),
         ("attendant", {"attendants on duty"}),
-        ("driver", {"their drivers", "drivers beside it"}),
-        ("truck", {"trucks stand"}),
+        ("driver", {"their drivers", "drivers outside downtime"}),
+        ("truck", {"trucks standing"}),
         ("energy", {"energy"}),
         ("demand", {"demand"}),
         ("water", {"water"}),

@@ -17,8 +17,8 @@ from batsim.plan.supply import ChargerLoad, HeldBack, SupplyPlan, held_back, sup
 from batsim.scenario.reading import completed_data
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
+from batsim.statistics.written import number_text
 from batsim.views.charts.load_chart import load_chart
-from batsim.views.text.numbers import number_text
 from batsim.views.text.services_text import supply_facts
 from tests.runs import record_of
 

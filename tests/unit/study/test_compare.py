@@ -16,11 +16,12 @@ from batsim.measures import MEASURES
 from batsim.scenario.parts.week import Weeks
 from batsim.scenario.settings import Schedule, Settings
 from batsim.statistics.intervals import Interval
+from batsim.statistics.written import number_text
 from batsim.study.compare import Comparison, compare
 from batsim.study.differences import signed
 from batsim.study.running.replications import run
 from batsim.study.running.runs import PrecisionGoal, Runs
-from batsim.views.text.numbers import count_text, number_text, value_text
+from batsim.views.text.numbers import count_text, value_text
 from batsim.views.text.tables import comparison_text, run_notes
 from tests.sites import CART, SOUND
 

@@ -46,7 +46,7 @@ def test_inputs_have_the_ends_of_their_factors() -> None:
 
     assert inputs_of(SITE, points.factors, "hoist") == {
         "trucks[0].to_room.distance": Input("docks: way to the room", "100 m", "220 m"),
-        "layouts.hoist.chargers": Input("chargers", "40 x electronic iuia", "44 x electronic iuia"),
+        "layouts.hoist.chargers": Input("chargers", "40 x electronic IUIa", "44 x electronic IUIa"),
     }
 
 

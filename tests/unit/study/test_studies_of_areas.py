@@ -94,7 +94,7 @@ def test_all_stations_of_a_layout_of_one_area():
 
     assert (one.area, one.count) == ("", 2)
     assert means(one) == {AS_IT_IS: 20.0, WITHOUT: 1090.0}
-    assert one.sentence.startswith("A day without all 2 stations in 'nothing stands by' (week 1 Tue 00:00 for 24 h)")
+    assert one.sentence.startswith("A day without both stations in 'nothing stands by' (week 1 Tue 00:00 for 24 h)")
 
 
 def test_what_is_said_of_an_area():

@@ -118,7 +118,7 @@ def test_progress_is_told():
         ([("a", 3, False), ("b", 0, False)], "The scenario's warm-up of 1 week is short: state warm_up: 3 weeks."),
         (
             [("a", 4, False), ("b", 2, True)],
-            "The pilot was still on its way at its middle: try a longer one, --pilot-weeks.",
+            "The pilot had not settled by its middle: try a longer one, --pilot-weeks.",
         ),
     ],
 )

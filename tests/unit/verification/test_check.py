@@ -230,8 +230,8 @@ def test_what_verify_returns() -> None:
 
     found = batsim.verify(progress=lambda done, of: told.append((done, of)))
 
-    assert found.sentence == "All 17 checks hold."
-    assert repr(found) == "<Verification: All 17 checks hold.>"
+    assert found.sentence == "All 17 checks are OK."
+    assert repr(found) == "<Verification: All 17 checks are OK.>"
     assert found.failing == ()
     assert [each[:3] for each in found.by_subject] == [("money", 17, 17)]
     assert found.by_subject[0].sources == ("DeGarmo", "worked-out", "numpy-financial")
@@ -240,7 +240,7 @@ def test_what_verify_returns() -> None:
     assert list(frame.columns) == list(COLUMNS)
     assert frame.iloc[0, :7].tolist()[:4] == ["money", "capital recovery at 5 % over 10 years", 0.1295, 0.129505]
     html = found._repr_html_()
-    assert html.startswith("<p>All 17 checks hold.</p><table>")
+    assert html.startswith("<p>All 17 checks are OK.</p><table>")
     assert ">17</td><td" in html
     assert "DeGarmo and others, worked out here, numpy-financial 1.0</td>" in html
     assert "capital recovery" not in html

@@ -134,15 +134,15 @@ def outside_or_on_another(ax):
         (
             {"side rollers": ROLLERS, "hoist": HOIST},
             SITE,
-            "Layout 'side rollers' loses 8 min a truck-shift, today's layout 39; only it keeps the target of 20",
+            "Layout 'side rollers' loses 8.0 min per truck-shift, today's layout 39.0; only it keeps the target of 20",
         ),
         (
             {"hoist": ROLLERS, "side rollers": HOIST},
             batsim.changed(SITE, {"targets.downtime_per_truck_shift": "at most 90 min"}),
-            "Today's layout 'hoist' loses 8 min a truck-shift, the least; the target is 90",
+            "Today's layout 'hoist' loses 8.0 min per truck-shift, the least; the target is 90",
         ),
-        ({"hoist": HOIST, "in the truck": PLUGGED}, FREE, "Layout 'hoist' loses 39 min a truck-shift, the least"),
-        ({"hoist": HOIST}, FREE, "Layout 'hoist' loses 39 min a truck-shift"),
+        ({"hoist": HOIST, "in the truck": PLUGGED}, FREE, "Layout 'hoist' loses 39.0 min per truck-shift, the least"),
+        ({"hoist": HOIST}, FREE, "Layout 'hoist' loses 39.0 min per truck-shift"),
         ({"hoist": IDLE}, SITE, "No layout that is possible has a value of downtime"),
     ],
 )
@@ -159,7 +159,7 @@ def test_an_impossible_layout_is_never_the_best():
     plans = plan_of({"side rollers": ROLLERS, "hoist": HOIST}, impossible={"side rollers": "the battery is too long"})
     ax = minutes_chart(plans)
 
-    assert title(ax) == "Today's layout 'hoist' loses 39 min a truck-shift; the target is 20"
+    assert title(ax) == "Today's layout 'hoist' loses 39.0 min per truck-shift; the target is 20"
     assert "8.0 ± 7.5 (impossible)" in texts(ax)
 
 
@@ -189,10 +189,10 @@ def test_words_stand_in_the_bars_and_the_rest_in_the_legend():
 def test_the_words_carry_the_numbers():
     """For those who cannot see the picture."""
     assert minutes_text(plan_of({"side rollers": ROLLERS, "hoist": HOIST})) == (
-        "Layout 'side rollers' loses 8 min a truck-shift, today's layout 39; only it keeps the target of 20. Minutes "
-        "per truck-shift: 'side rollers' 8.0 ± 7.5 (way 2, waiting 1, exchanging or charging 5); 'hoist' (today) "
-        "39.0 ± 7.5 (way 2, waiting 25, exchanging or charging 12). Means of 3 replications of 1 week; whiskers: 95 % "
-        "intervals of the total."
+        "Layout 'side rollers' loses 8.0 min per truck-shift, today's layout 39.0; only it keeps the target of 20. "
+        "Minutes per truck-shift: 'side rollers' 8.0 ± 7.5 (way 2, waiting 1, exchanging or charging 5); 'hoist' "
+        "(today) 39.0 ± 7.5 (way 2, waiting 25, exchanging or charging 12). Means of 3 replications of 1 week; "
+        "whiskers: 95 % intervals of the total."
     )
 
 

@@ -274,7 +274,7 @@ def test_cautions_are_broken_anew() -> None:
     """Before the answer, which stands last."""
     text = shown("compare", "plain", 60)
     cautions = """
-Whether the parts fit, ventilation, supply, money: batsim
+Whether the parts fit, ventilation, supply, cost: batsim
 plan. Batteries are heavy and hold acid, charging makes
 hydrogen, connectors can arc, loads can fall: follow local
 codes and leave it to licensed, competent people.
@@ -309,7 +309,7 @@ def by_hand() -> Any:
 def test_the_unit_moves_where_there_is_no_room() -> None:
     """Behind the numbers; then behind their names, in short."""
     for width, expected in (
-        (74, "downtime                 22.86     22.86  min per truck-shift"),
+        (80, "downtime                       22.86     22.86  min per truck-shift"),
         (57, "downtime, min/shift                   22.86     22.86"),
         (40, "downtime, min/shift      22.86     22.86"),
     ):
@@ -353,7 +353,7 @@ def test_lists_where_not_even_one_layout_fits() -> None:
     fewest ready: 1 at any time
   chargers: 2
     giving current: 0 % of all time
-  stations or spots: 1
+  stations or charging spots: 1
   energy from the wall: 0.48 kWh per
       working day
     per hour worked: 0.02 kWh per

@@ -155,7 +155,8 @@ def test_the_words_say_what_is_drawn():
     assert room_plan_text(SITE, "side rollers") == (
         "side rollers: plan of the room: row A of 30 bays, row B of 30 bays; 2 stations; aisle of 3 m; farthest way, "
         "along aisles: 22.8 m. To scale; positions are those of middles, a station is a mark and no truck. Eyewash and "
-        "shower: 6 m from the acid work, bay not stated."
+        "shower: 6 m from the acid work; its place is "
+        "not stated."
     )
     assert room_plan_text(SITE, "hoist") == f"hoist: plan of the room. {NO_FLOOR}"
 
@@ -171,11 +172,13 @@ def test_words_of_the_plan():
     ]  # fmt: skip
     assert " ".join(ax.texts[-1].get_text().split()) == (
         "To scale; positions are those of middles, a station is a mark and no truck. Eyewash and shower: 6 m from the "
-        "acid work, bay not stated."
+        "acid work; its place is "
+        "not stated."
     )
     assert " ".join(room_plan_chart(ACROSS, "side rollers").texts[-1].get_text().split()) == (
         "To scale; positions are those of middles, a station is a mark and no truck. Room 37 m by 9 m; its walls are "
-        "not drawn, since bays would lie across them. Eyewash and shower: 6 m from the acid work, bay not stated."
+        "not drawn, since bays would lie across them. Eyewash and shower: 6 m from the acid work; its place is "
+        "not stated."
     )
 
 

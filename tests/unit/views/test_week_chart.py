@@ -269,7 +269,7 @@ def test_the_words_say_what_is_drawn():
 
     assert week_text(over) == (
         "hoist, a mean week, means of 1 week, each of an hour. "
-        "Ready batteries: on average 4, least 2 (Tue 14:00), most 4 (Mon 00:00)."
+        "Ready batteries: on average 4.0, least 2 (Tue 14:00), most 4 (Mon 00:00)."
     )
     assert day_text(over, ("Tue",)) == (
         "hoist, a mean Tue, means of 1 day (Tue), each of a quarter of an hour. "
