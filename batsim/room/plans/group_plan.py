@@ -24,7 +24,7 @@ from batsim.scenario.parts.calendar import (
 from batsim.scenario.parts.group_change import CONNECT_BY, MAINTAIN_BY, InTruck
 from batsim.scenario.parts.layouts import Layout
 from batsim.scenario.parts.trucks import TruckGroup
-from batsim.scenario.parts.week import WEEK_MIN
+from batsim.scenario.parts.week import WEEK_MIN, Week
 from batsim.scenario.site import Scenario
 
 W_PER_KW = 1000.0
@@ -108,17 +108,12 @@ def group_plan(
     first_week = scenario.simulation.start_week - int(warm_up_min // WEEK_MIN)
     demand = tuple(scenario.demand.in_week(first_week + week) for week in range(int(until_min // WEEK_MIN) + 2))
     table = Timetable(windows, always=len(windows) == 1 and windows[0][0] <= 0.0 and windows[0][1] >= until_min)
-    named = {
-        window: shift for shift in truck.shifts for window in whole_shifts(scenario.week, [shift], until_min, begin)
-    }
+    named = _named(scenario.week, truck.shifts, until_min, begin)
     shifts = sorted(named)
     table.remember(time for shift in shifts for time in shift)
     worked_min = _worked_min(shifts, Timetable(windows), shift_min)
     factors = [demand[int((start + end) / 2.0 // WEEK_MIN)] for start, end in shifts]
-    power_w = tuple(
-        factor * _power_w(truck, named[shift], minutes)
-        for shift, factor, minutes in zip(shifts, factors, worked_min, strict=True)
-    )
+    power_w = _powers_w(truck, [named[shift] for shift in shifts], factors, worked_min)
     cell = cell_of(scenario.batteries[truck.battery], scenario.figures, temperature_degc)
     way = truck.to_room
     return GroupPlan(
@@ -144,6 +139,11 @@ def group_plan(
         cell=cell,
         air_degc=air,
     )
+
+
+def _named(week: Week, names: tuple[str, ...], until_min: float, begin: Begin) -> dict[Window, str]:
+    """Name of the shift of each whole shift that begins before a time. [min]"""
+    return {window: name for name in names for window in whole_shifts(week, [name], until_min, begin)}
 
 
 def _people(layout: Layout, shift: str, group: str) -> ByShift:
@@ -182,9 +182,12 @@ def _breaks(windows: list[Window], starts: frozenset[float]) -> Crossing:
     return Crossing([(end, start) for (_, end), (start, _) in pairwise(windows) if end in starts])
 
 
-def _power_w(truck: TruckGroup, shift: str, shift_min: float) -> float:
-    """Mean power in a shift of so many working minutes; 0 where run times are stated. [W]"""
-    return 0.0 if truck.duty is None else W_PER_KW * truck.duty.kw_in(shift, shift_min)
+def _powers_w(truck: TruckGroup, shifts: list[str], factors: list[float], worked_min: list[float]) -> tuple[float, ...]:
+    """Mean power in each of some shifts, by name, demand and working minutes; 0 where run times are stated. [W]"""
+    if truck.duty is None:
+        return (0.0,) * len(shifts)
+    each = zip(shifts, factors, worked_min, strict=True)
+    return tuple(factor * (W_PER_KW * truck.duty.kw_in(shift, minutes)) for shift, factor, minutes in each)
 
 
 def weekly_air(scenario: Scenario, air: Air, horizon_min: float, warm_up_min: float) -> tuple[float, ...]:

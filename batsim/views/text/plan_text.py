@@ -39,6 +39,8 @@ LOTS = "Lots of batteries, at the pace simulated"
 """Stands over what a conversion takes."""
 
 
+UNCHECKED = "today not checked"
+"""Mark of a payback against a situation of today that nobody has set beside records."""
 NOT_CHECKED = "today's minutes and costs are the model's, not yet set beside records of the site"
 """What is said of what is saved against a situation of today that nobody has checked."""
 
@@ -298,7 +300,7 @@ def payback_sentence(plan: LayoutPlan) -> str:
 
 def _rests_on(back: Payback) -> str:
     """What is said of a payback whose other side nobody has checked."""
-    return "" if back.against_records else f" ({NOT_CHECKED})"
+    return "" if back.against_records else f" ({UNCHECKED})"
 
 
 def pays_back(plan: LayoutPlan) -> str:

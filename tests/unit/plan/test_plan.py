@@ -196,9 +196,10 @@ def test_each_question_once(bare: Plan) -> None:
 
 
 def test_no_question_is_left_where_all_is_known(plan: Plan) -> None:
-    """But for prices, which are the catalogue's."""
+    """But for prices, which are the catalogue's, and records of today."""
     assert [(question.ask, question.path) for question in plan.questions] == [
-        ("ask for quotations, wages and tariff", "prices")
+        ("ask for records of exchanges and charges of some weeks", "calibration"),
+        ("ask for quotations, wages and tariff", "prices"),
     ]
 
 
