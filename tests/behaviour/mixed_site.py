@@ -4,20 +4,28 @@ Cells are ideal ones, so that a discharge and a charge can be written down on ha
 resistance, and no temperature changes them. Peukert's law, the three stages of a charge, gas and water are there.
 """
 
+from itertools import permutations
 from typing import NamedTuple
 
+import numpy as np
 import yaml
 
 import batsim
 
 DAY_MIN, WEEK_MIN = 1440.0, 10_080.0
 WORKDAYS, NIGHTS = (0, 1, 2, 3, 4), (6, 0, 1, 2, 3)
+AT_BREAK = ("finish", "finish_then_full_break", "pause")
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 CELLS, CELL_V = 24, 2.0
 CUT_OUT_SHARE, LEVEL_SHARE, PEUKERT = 0.1, 0.25, 1.2
 MAIN_PER_AH, END_PER_AH, CHARGE_FACTOR, EFFICIENCY, STANDBY_KW = 0.18, 0.05, 1.15, 0.86, 0.015
 WAY_M_PER_MIN = 100.0
 DRIVE_IN_MIN = 0.5
+
+
+def ticked(minutes: float) -> float:
+    """A duration as the room's clock has it: a whole number of ticks of 2^-20 min. [min]"""
+    return round(minutes * 2.0**20) / 2.0**20
 
 
 class Law(NamedTuple):
@@ -34,7 +42,7 @@ class Law(NamedTuple):
 
     def fixed(self) -> "Law":
         """Its mean, always."""
-        mean_min = (self.low_min + self.high_min) / 2.0
+        mean_min = ticked((self.low_min + self.high_min) / 2.0)
         return Law(mean_min, mean_min)
 
 
@@ -60,6 +68,11 @@ class Group(NamedTuple):
     spread: float
     """Of the power from shift to shift: standard deviation over mean. [-]"""
     way_m: float
+
+    @property
+    def way_min(self) -> float:
+        """How long the way to the room takes. [min]"""
+        return ticked(self.way_m / WAY_M_PER_MIN)
 
 
 class Kind(NamedTuple):
@@ -97,8 +110,9 @@ class Site(NamedTuple):
     groups: dict[str, Group]
     kinds: dict[str, Kind]
     areas: dict[str, Area]
-    priorities: tuple[str, ...] = ("exchange", "connect", "watering")
-    season: tuple[int, int, float] = (3, 3, 1.15)
+    priorities: tuple[str, ...]
+    at_break: str
+    season: tuple[int, int, float]
     """First and last calendar week, and the power in them over that of others."""
 
     @property
@@ -137,7 +151,7 @@ def scenario_of(site: Site) -> batsim.Scenario:
         "batteries": {name: _battery(kind) for name, kind in site.kinds.items()},
         "chargers": {f"rack {name}": _charger(name) for name in site.kinds},
         "charging": {"too_warm_or_cold": "start"},
-        "rules": {"priorities": list(site.priorities)},
+        "rules": {"priorities": list(site.priorities), "at_break": site.at_break},
         "demand": {"weeks": {f"{first}-{last}": f"{100.0 * factor!r} %"}},
         "figures": IDEAL_CELLS,
         "handling": {name: _handling(name, area) for name, area in site.areas.items()},
@@ -247,3 +261,67 @@ def _area(site: Site, name: str, area: Area) -> dict[str, object]:
         "chargers": [f"{number} x rack {kind}" for kind, number in area.chargers.items()],
         "bays": "unlimited",
     }
+
+
+def random_site(seed: int) -> Site:
+    """A site whose every number is left to chance, within limits in which people, chargers and batteries are scarce."""
+    chance = np.random.default_rng(seed)
+
+    def whole(low: int, high: int) -> int:
+        return int(chance.integers(low, high + 1))
+
+    def real(low: float, high: float) -> float:
+        return round(float(chance.uniform(low, high)), 4)
+
+    def law(low: float, high: float) -> Law:
+        first = real(low, high)
+        return Law(first, round(first + real(0.0, high - low), 2))
+
+    def break_of(from_min: float, days: tuple[int, ...] = WORKDAYS) -> Shift:
+        return Shift(from_min, 30.0 * whole(5, 10), 5.0 * whole(3, 9), days)
+
+    begins = {"early": 360.0, "late": 840.0}
+    shifts = {name: break_of(begin) for name, begin in begins.items()}
+    shifts |= {"night": break_of(1320.0, NIGHTS)}
+    shifts |= {f"room {name}": break_of(begin) for name, begin in begins.items()}
+    of_group = {"reach": ("north", "big"), "tow": ("north", "big"), "carts": ("north", "small"), "heavy": ("south", "big")}
+    kinds = {
+        "big": Kind(10.0 * whole(50, 70), law(90.0, 200.0), whole(2, 7), law(6.0, 12.0)),
+        "small": Kind(10.0 * whole(25, 35), law(60.0, 150.0), whole(2, 7), law(4.0, 9.0)),
+    }
+    groups = {}
+    for name, (area, kind) in of_group.items():
+        power_kw = kinds[kind].capacity_ah * real(0.004, 0.0065)
+        days = ("early", "late", "night") if name == "tow" else ("early", "late")
+        trucks = whole(2, 3) if name == "tow" else whole(5, 8)
+        groups[name] = Group(area, kind, trucks, whole(1, 2), days, round(power_kw, 2), 0.15, 10.0 * whole(5, 25))
+    attendants = {"room early": whole(1, 3), "room late": whole(1, 3)}
+    areas: dict[str, Area] = {}
+    for name in ("north", "south"):
+        batteries, chargers = {}, {}
+        for kind in kinds:
+            trucks = sum(group.trucks for group in groups.values() if (group.area, group.battery) == (name, kind))
+            if trucks:
+                batteries[kind] = round(trucks * real(1.9, 2.8))
+                chargers[kind] = max(2, round((batteries[kind] - trucks * 0.3) * real(0.5, 0.8)))
+        areas[name] = Area(
+            not areas,
+            whole(1, 2),
+            whole(1, 2) if areas and min(attendants.values()) > 1 else 1,
+            batteries,
+            chargers,
+            law(5.0, 12.0),
+            law(1.0, 3.0),
+            law(1.0, 4.0),
+        )
+    orders = list(permutations(("exchange", "connect", "watering")))
+    return Site(
+        shifts,
+        attendants,
+        groups,
+        kinds,
+        areas,
+        orders[whole(0, 5)],
+        AT_BREAK[whole(0, 2)],
+        (whole(3, 6), 6, 1.0 + real(0.05, 0.3)),
+    )

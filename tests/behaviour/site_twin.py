@@ -8,18 +8,19 @@ whatever source it is given. At one instant people go first, then what ends, the
   needs are free, the one of the highest priority begins, then the one that has waited longest; who cannot is passed.
 * A battery that has its charger waits to be connected, one that has cooled down and is due waits to be watered; who has
   waited longest goes first. Nothing is begun while something more pressing waits for people alone.
-* What attendants have begun they finish, also into their break and beyond their shift.
+* What attendants have begun they finish, also beyond their shift. In the middle of it a break is lost to that extent,
+  or taken as a whole afterwards, or kept, and the steps that need attendants lie still.
 * A charger on loose leads is free when the charge ends; one bound to its bay when the battery has left for good.
 """
 
 import heapq
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from typing import NamedTuple, Protocol
 
-from tests.behaviour.mixed_site import DRIVE_IN_MIN, WAY_M_PER_MIN, WEEK_MIN, Group, Law, Site
+from tests.behaviour.mixed_site import DRIVE_IN_MIN, WEEK_MIN, Group, Law, Site, ticked
 from tests.behaviour.site_twin_battery import Calendar, charge, drain, work
 
 GO, ENDS, COME, ASKS = range(4)
@@ -169,8 +170,11 @@ class Person:
     """An attendant."""
 
     shift: str
+    calendar: Calendar
     on_duty: bool = False
     busy: bool = False
+    break_due: bool = False
+    """Whether a break has begun that is taken as a whole when the job is finished."""
 
 
 class SiteTwin:
@@ -200,9 +204,13 @@ class SiteTwin:
         self.unconnected: deque[Battery] = deque()
         self.unwatered: deque[Battery] = deque()
         self.begins = {"exchange": self.exchange_all, "connect": self.connect_all, "watering": self.water_all}
-        self.people = [Person(shift) for shift, count in site.attendants.items() for _ in range(count)]
-        for shift in site.attendants:
-            self.plan_shift(shift, Calendar([site.shifts[shift]], self.weeks))
+        self.people: list[Person] = []
+        for shift, count in site.attendants.items():
+            calendar = Calendar([site.shifts[shift]], self.weeks)
+            self.people += [Person(shift, calendar) for _ in range(count)]
+            for begin, end, number in calendar.windows:
+                self.plan(begin, COME, partial(self.come, shift))
+                self.plan(end, GO, partial(self.go, shift, end < calendar.spans[number][1]))
         self.batteries = self.make_batteries(source)
         self.trucks = self.make_trucks(source)
 
@@ -259,12 +267,6 @@ class SiteTwin:
         """Rated capacity. [Ah]"""
         return self.site.kinds[battery.queue.kind].capacity_ah
 
-    def plan_shift(self, shift: str, calendar: Calendar) -> None:
-        """Put the hours of the people of a shift on the agenda."""
-        for begin, end, _ in calendar.windows:
-            self.plan(begin, COME, partial(self.come, shift))
-            self.plan(end, GO, partial(self.go, shift))
-
     def plan(self, time_min: float, rank: int, then: Callable[[], None]) -> None:
         """Put something on the agenda."""
         self.planned += 1
@@ -283,28 +285,48 @@ class SiteTwin:
             person.on_duty |= person.shift == shift
         self.serve()
 
-    def go(self, shift: str) -> None:
-        """People go, those who are at a job when they have finished it."""
+    def go(self, shift: str, to_break: bool) -> None:
+        """People go, those who are at a job when they have finished it, or in the middle of it."""
         for person in self.people:
-            person.on_duty &= person.shift != shift
+            if person.shift == shift:
+                person.on_duty = False
+                person.break_due = to_break and person.busy and self.site.at_break == "finish_then_full_break"
         self.note()
 
     def free(self) -> list[Person]:
         """Attendants who could begin something."""
         return [person for person in self.people if person.on_duty and not person.busy]
 
-    def take(self, task: str, people: int, minutes: float, hands_on_min: float) -> list[Person]:
-        """Keep so many attendants for a job."""
+    def take(self, task: str, people: int, steps: Sequence[tuple[int, float]]) -> tuple[list[Person], list[float]]:
+        """Keep so many attendants for steps, each so many people long so many minutes; returns when each step ends."""
         taken = self.free()[:people]
+        ends: list[float] = []
+        time_min = self.now
+        for hands, minutes in steps:
+            if hands and self.site.at_break == "pause":
+                time_min = taken[0].calendar.after_breaks(time_min, minutes)
+            else:
+                time_min += minutes
+            ends.append(time_min)
         for person in taken:
             person.busy = True
-        self.jobs.append(Job(task, taken[0].shift, people, self.now, self.now + minutes, hands_on_min))
-        return taken
+        hands_on_min = sum(hands * minutes for hands, minutes in steps)
+        self.jobs.append(Job(task, taken[0].shift, people, self.now, time_min, hands_on_min))
+        return taken, ends
 
     def release(self, people: list[Person]) -> None:
-        """Let attendants go."""
+        """Let attendants go, to their break where that is due."""
         for person in people:
-            person.busy = False
+            if person.break_due:
+                person.break_due = False
+                self.plan(self.now + self.site.shifts[person.shift].break_min, COME, partial(self.end_break, person))
+            else:
+                person.busy = False
+
+    def end_break(self, person: Person) -> None:
+        """Somebody has taken the whole of a delayed break."""
+        person.busy = False
+        self.serve()
 
     def go_to_work(self, truck: Truck, free_min: float, way_min: float) -> None:
         """Work on a battery from its way back on, down to the level, and come to the room."""
@@ -317,12 +339,12 @@ class SiteTwin:
             amps, soc_per_h = drain(power_w, capacity_ah)
             ah, kwh, soc = amps * way_min / 60.0, power_w * way_min / 60_000.0, soc - soc_per_h * way_min / 60.0
         done = work(truck.calendar, truck.powers_w, back_min, soc, capacity_ah)
-        trip_min = truck.group.way_m / WAY_M_PER_MIN
-        power_w = truck.powers_w[truck.calendar.shift_at(done.left_min)]
+        trip_min, left_min = truck.group.way_min, ticked(done.left_min)
+        power_w = truck.powers_w[truck.calendar.shift_at(left_min)]
         ah += done.ah + drain(power_w, capacity_ah).amps * trip_min / 60.0
         kwh += done.kwh + power_w * trip_min / 60_000.0
-        truck.left_min, truck.joined_min = done.left_min, done.left_min + trip_min
-        self.discharges.append(Discharge(truck.number, battery.number, back_min, done.left_min, kwh, ah))
+        truck.left_min, truck.joined_min = left_min, left_min + trip_min
+        self.discharges.append(Discharge(truck.number, battery.number, back_min, left_min, kwh, ah))
         battery.missing_ah += ah
         self.plan(truck.joined_min, ASKS, partial(self.ask, truck))
 
@@ -372,11 +394,9 @@ class SiteTwin:
         self.note_stock(queue)
         truck, area = self.trucks[number], self.site.areas[queue.area]
         exchange_min, put_away_min = next(truck.times["exchange"]), next(truck.times["put away"])
-        free_min = self.now + DRIVE_IN_MIN + exchange_min
-        end_min, back_min = free_min + put_away_min, free_min + truck.group.way_m / WAY_M_PER_MIN
+        steps = (0, DRIVE_IN_MIN), (area.people, exchange_min), (1, put_away_min)
+        people, (_, free_min, end_min) = self.take("exchange", area.people, steps)
         self.stations[queue.area] -= 1
-        hands_on_min = area.people * exchange_min + put_away_min
-        people = self.take("exchange", area.people, end_min - self.now, hands_on_min)
         discharged, truck.battery = truck.battery, charged
         self.exchanges.append(
             Exchange(
@@ -389,7 +409,7 @@ class SiteTwin:
                 self.now,
                 free_min,
                 end_min,
-                back_min,
+                free_min + truck.group.way_min,
             )
         )
         self.plan(free_min, ENDS, partial(self.drive_off, truck))
@@ -399,7 +419,7 @@ class SiteTwin:
         """A truck leaves its station with a charged battery."""
         self.stations[truck.queue.area] += 1
         self.leave_charger(truck.battery)
-        self.go_to_work(truck, self.now, truck.group.way_m / WAY_M_PER_MIN)
+        self.go_to_work(truck, self.now, truck.group.way_min)
         self.serve()
 
     def put_away(self, battery: Battery, people: list[Person]) -> None:
@@ -435,15 +455,15 @@ class SiteTwin:
         while self.unconnected and self.free():
             battery = self.unconnected.popleft()
             minutes = next(battery.charge_times["connect"])
-            people = self.take("connect", 1, minutes, minutes)
-            self.plan(self.now + minutes, ENDS, partial(self.let_current_on, battery, people, self.now))
+            people, (end_min,) = self.take("connect", 1, [(1, minutes)])
+            self.plan(end_min, ENDS, partial(self.let_current_on, battery, people, self.now))
         return not self.unconnected
 
     def let_current_on(self, battery: Battery, people: list[Person], connecting_min: float) -> None:
         """A battery is connected, its charge begins."""
         self.release(people)
         done = charge(battery.missing_ah, self.capacity_ah(battery))
-        end_min = self.now + 60.0 * done.hours
+        end_min = self.now + ticked(60.0 * done.hours)
         cooled_min = end_min + next(battery.charge_times["cool-down"])
         times = battery.waits_min, connecting_min, self.now, end_min, cooled_min
         self.charges.append(Charged(battery.number, *times, done.ah, done.kwh, done.gas_ah))
@@ -475,10 +495,10 @@ class SiteTwin:
         while self.unwatered and self.free():
             battery = self.unwatered.popleft()
             minutes = next(battery.charge_times["watering"])
-            people = self.take("watering", 1, minutes, minutes)
-            times = battery.waits_min, self.now, self.now + minutes
+            people, (end_min,) = self.take("watering", 1, [(1, minutes)])
+            times = battery.waits_min, self.now, end_min
             self.waterings.append(Watering(battery.number, *times, battery.gas_ah))
-            self.plan(self.now + minutes, ENDS, partial(self.leave_watered, battery, people))
+            self.plan(end_min, ENDS, partial(self.leave_watered, battery, people))
         return not self.unwatered
 
     def leave_watered(self, battery: Battery, people: list[Person]) -> None:

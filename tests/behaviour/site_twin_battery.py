@@ -66,6 +66,18 @@ class Calendar:
         return max(0, bisect_right(self.starts, time_min) - 1)
 
 
+    def after_breaks(self, start_min: float, minutes: float) -> float:
+        """When so many minutes from a time on are over, breaks left out; work goes on beyond the end of a shift."""
+        span_end = self.spans[self.shift_at(start_min)][1]
+        for begin, end, _ in self.windows[max(0, bisect_right(self.begins, start_min) - 1) :]:
+            start_min = max(start_min, begin)
+            if end == span_end or start_min + minutes <= end:
+                return start_min + minutes
+            if start_min < end:
+                start_min, minutes = end, minutes - (end - start_min)
+        raise AssertionError("the calendar is too short")
+
+
 class Drain(NamedTuple):
     """What a power takes from a battery in an hour."""
 

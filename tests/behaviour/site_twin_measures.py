@@ -172,9 +172,16 @@ def _labour(twin: SiteTwin, window: Window) -> dict[str, float]:
     busy = overtime = 0.0
     hands_on = dict.fromkeys(("exchange", "connect", "watering"), 0.0)
     for job in twin.jobs:
-        within = job.people * window.minutes(calendars[job.shift], job.start_min, job.end_min)
-        busy += within
-        overtime += job.people * (window.clip(job.end_min) - window.clip(job.start_min)) - within
+        calendar = calendars[job.shift]
+        shift_end_min = calendar.spans[calendar.shift_at(job.start_min)][1]
+        in_shift_min = _within(window, [(job.start_min, min(job.end_min, shift_end_min))])
+        on_duty_min = window.minutes(calendar, job.start_min, job.end_min)
+        if twin.site.at_break == "finish_then_full_break":  # the break is kept, only later
+            on_duty_min = in_shift_min
+        busy += job.people * on_duty_min
+        overtime += job.people * _within(window, [(max(job.start_min, min(shift_end_min, job.end_min)), job.end_min)])
+        if twin.site.at_break == "finish":
+            overtime += job.people * (in_shift_min - on_duty_min)
         hands_on[job.task] += job.hands_on_min * window.part(job.start_min, job.end_min)
     driving = sum(
         DRIVE_IN_MIN * window.part(each.start_min, each.start_min + DRIVE_IN_MIN) for each in twin.exchanges
