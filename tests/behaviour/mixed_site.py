@@ -284,7 +284,12 @@ def random_site(seed: int) -> Site:
     shifts = {name: break_of(begin) for name, begin in begins.items()}
     shifts |= {"night": break_of(1320.0, NIGHTS)}
     shifts |= {f"room {name}": break_of(begin) for name, begin in begins.items()}
-    of_group = {"reach": ("north", "big"), "tow": ("north", "big"), "carts": ("north", "small"), "heavy": ("south", "big")}
+    of_group = {
+        "reach": ("north", "big"),
+        "tow": ("north", "big"),
+        "carts": ("north", "small"),
+        "heavy": ("south", "big"),
+    }
     kinds = {
         "big": Kind(10.0 * whole(50, 70), law(90.0, 200.0), whole(2, 7), law(6.0, 12.0)),
         "small": Kind(10.0 * whole(25, 35), law(60.0, 150.0), whole(2, 7), law(4.0, 9.0)),
@@ -302,7 +307,7 @@ def random_site(seed: int) -> Site:
         for kind in kinds:
             trucks = sum(group.trucks for group in groups.values() if (group.area, group.battery) == (name, kind))
             if trucks:
-                batteries[kind] = round(trucks * real(1.9, 2.8))
+                batteries[kind] = round(trucks * real(2.0, 3.3))
                 chargers[kind] = max(2, round((batteries[kind] - trucks * 0.3) * real(0.5, 0.8)))
         areas[name] = Area(
             not areas,
@@ -323,5 +328,5 @@ def random_site(seed: int) -> Site:
         areas,
         orders[whole(0, 5)],
         AT_BREAK[whole(0, 2)],
-        (whole(3, 6), 6, 1.0 + real(0.05, 0.3)),
+        (whole(3, 4), 4, 1.0 + real(0.05, 0.3)),
     )

@@ -80,9 +80,14 @@ class Charged(NamedTuple):
     start_min: float
     end_min: float
     cooled_min: float
+    missing_ah: float
     ah: float
     kwh: float
-    gas_ah: float
+
+    @property
+    def gas_ah(self) -> float:
+        """What is not stored."""
+        return self.ah - self.missing_ah
 
 
 class Watering(NamedTuple):
@@ -466,9 +471,9 @@ class SiteTwin:
         end_min = self.now + ticked(60.0 * done.hours)
         cooled_min = end_min + next(battery.charge_times["cool-down"])
         times = battery.waits_min, connecting_min, self.now, end_min, cooled_min
-        self.charges.append(Charged(battery.number, *times, done.ah, done.kwh, done.gas_ah))
+        self.charges.append(Charged(battery.number, *times, battery.missing_ah, done.ah, done.kwh))
+        battery.gas_ah += done.ah - battery.missing_ah
         battery.missing_ah = 0.0
-        battery.gas_ah += done.gas_ah
         battery.charges += 1
         battery.charged_min = end_min
         self.plan(end_min, ENDS, partial(self.let_current_off, battery, cooled_min))
@@ -516,5 +521,3 @@ class SiteTwin:
     def note_stock(self, queue: Queue) -> None:
         """Write down how many batteries of a queue are ready."""
         self.stock.append((self.now, queue.place, len(queue.ready)))
-
-

@@ -2,7 +2,7 @@
 
 from bisect import bisect_right
 from collections.abc import Sequence
-from math import log
+from math import exp, inf, log
 from typing import NamedTuple
 
 from tests.behaviour.mixed_site import (
@@ -65,7 +65,6 @@ class Calendar:
         """Number of the shift that has begun last."""
         return max(0, bisect_right(self.starts, time_min) - 1)
 
-
     def after_breaks(self, start_min: float, minutes: float) -> float:
         """When so many minutes from a time on are over, breaks left out; work goes on beyond the end of a shift."""
         span_end = self.spans[self.shift_at(start_min)][1]
@@ -99,9 +98,7 @@ class Work(NamedTuple):
     kwh: float
 
 
-def work(
-    calendar: Calendar, powers_w: Sequence[float], since_min: float, soc: float, capacity_ah: float
-) -> Work:
+def work(calendar: Calendar, powers_w: Sequence[float], since_min: float, soc: float, capacity_ah: float) -> Work:
     """Work from a time on, shift by shift, down to the level. [min, -, Ah]"""
     ah = kwh = 0.0
     place = max(0, bisect_right(calendar.begins, since_min) - 1)
@@ -119,22 +116,26 @@ def work(
 
 
 class Charge(NamedTuple):
-    """A whole charge, which leaves the battery full. [h, Ah, kWh]"""
+    """A charge, which leaves the battery full unless it is cut off. [h, Ah, kWh]"""
 
     hours: float
     ah: float
     kwh: float
-    gas_ah: float
 
 
-def charge(missing_ah: float, capacity_ah: float) -> Charge:
+def charge(missing_ah: float, capacity_ah: float, most_h: float = inf) -> Charge:
     """Main current down to what is accepted, falling current at the limit, end current until nothing is owed."""
     main_a, end_a = MAIN_PER_AH * capacity_ah, END_PER_AH * capacity_ah
     knee_ah, stop_ah = main_a * TAU_H, end_a * TAU_H
     main_ah = max(0.0, missing_ah - knee_ah)
     falling_ah = max(0.0, missing_ah - main_ah - stop_ah)
     end_ah = CHARGE_FACTOR * missing_ah - main_ah - falling_ah
-    main_v = LIMIT_V - (LIMIT_V - MAIN_FROM_V) / (capacity_ah - knee_ah) * main_ah / 2.0
-    hours = main_ah / main_a + TAU_H * log(1.0 + falling_ah / stop_ah) + end_ah / end_a
-    kwh = CELLS * (main_ah * main_v + falling_ah * LIMIT_V + end_ah * END_V) / 1000.0
-    return Charge(hours, CHARGE_FACTOR * missing_ah, kwh, (CHARGE_FACTOR - 1.0) * missing_ah)
+
+    main_h = min(most_h, main_ah / main_a)
+    falling_h = min(most_h - main_h, TAU_H * log(1.0 + falling_ah / stop_ah))
+    end_h = min(most_h - main_h - falling_h, end_ah / end_a)
+    given_ah = main_h * main_a, (stop_ah + falling_ah) * (1.0 - exp(-falling_h / TAU_H)), end_h * end_a
+    per_ah_v = (LIMIT_V - MAIN_FROM_V) / (capacity_ah - knee_ah)
+    main_v = LIMIT_V - per_ah_v * (main_ah - given_ah[0] / 2.0)
+    volt_ah = given_ah[0] * main_v + given_ah[1] * LIMIT_V + given_ah[2] * END_V
+    return Charge(main_h + falling_h + end_h, sum(given_ah), CELLS * volt_ah / 1000.0)

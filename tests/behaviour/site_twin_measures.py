@@ -1,14 +1,14 @@
 """What is measured of the twin of a site, under the names of the package's measures, by its own arithmetic."""
 
 from bisect import bisect_right
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from itertools import chain, pairwise
 
 import numpy as np
 
-from tests.behaviour.mixed_site import CELLS, DRIVE_IN_MIN, STANDBY_KW, EFFICIENCY, WEEK_MIN
-from tests.behaviour.site_twin import BATTERY, PEOPLE, STATION, Exchange, SiteTwin, Truck
-from tests.behaviour.site_twin_battery import WATER_G_PER_AH, Calendar
+from tests.behaviour.mixed_site import CELLS, DRIVE_IN_MIN, EFFICIENCY, STANDBY_KW, WEEK_MIN
+from tests.behaviour.site_twin import BATTERY, PEOPLE, STATION, Charged, Exchange, SiteTwin, Truck
+from tests.behaviour.site_twin_battery import WATER_G_PER_AH, Calendar, charge
 
 DAYS_A_WEEK = 5.0
 """In which somebody works: a shift belongs to the day that holds its middle."""
@@ -127,7 +127,8 @@ def _while(course: Course, cause: int, start_min: float, end_min: float) -> Iter
 def _visits(twin: SiteTwin, window: Window) -> dict[str, float]:
     """Exchanges, their waits, and what trucks find."""
     waits = [
-        twin.trucks[each.truck].calendar.worked(each.start_min) - twin.trucks[each.truck].calendar.worked(each.joined_min)
+        twin.trucks[each.truck].calendar.worked(each.start_min)
+        - twin.trucks[each.truck].calendar.worked(each.joined_min)
         for each in twin.exchanges
         if window.holds(each.start_min)
     ]
@@ -183,9 +184,7 @@ def _labour(twin: SiteTwin, window: Window) -> dict[str, float]:
         if twin.site.at_break == "finish":
             overtime += job.people * (in_shift_min - on_duty_min)
         hands_on[job.task] += job.hands_on_min * window.part(job.start_min, job.end_min)
-    driving = sum(
-        DRIVE_IN_MIN * window.part(each.start_min, each.start_min + DRIVE_IN_MIN) for each in twin.exchanges
-    )
+    driving = sum(DRIVE_IN_MIN * window.part(each.start_min, each.start_min + DRIVE_IN_MIN) for each in twin.exchanges)
     hands_on["exchange"] += driving
     return {
         "attendants_busy_share": busy / on_duty,
@@ -197,12 +196,11 @@ def _labour(twin: SiteTwin, window: Window) -> dict[str, float]:
 
 def _chargers(twin: SiteTwin, window: Window) -> dict[str, float]:
     """What chargers do, over their number and all time."""
-    number = sum(sum(area.chargers.values()) for area in twin.site.areas.values())
-    whole = number * (window.end - window.begin)
+    whole = _chargers_of(twin) * (window.end - window.begin)
     open_held = [(each.held_min, twin.until_min) for each in twin.batteries if each.held_min is not None]
     taken = _within(window, [(each.from_min, each.to_min) for each in twin.held] + open_held)
     busy = _within(window, ((each.start_min, each.end_min) for each in twin.charges))
-    return {"charger_busy_share": busy / whole, "charger_free_share": 1.0 - taken / whole}
+    return {"charger_busy_share": busy / whole, "charger_taken_share": taken / whole}
 
 
 def _within(window: Window, spells: Iterable[tuple[float, float]]) -> float:
@@ -211,29 +209,40 @@ def _within(window: Window, spells: Iterable[tuple[float, float]]) -> float:
 
 
 def _energy(twin: SiteTwin, window: Window) -> dict[str, float]:
-    """Energy, charges, gas and water."""
+    """Energy, charges, gas and water; what is cut off by the window goes by length, but for what the wall gives."""
     parts = [window.part(each.start_min, each.end_min) for each in twin.charges]
-    charged_kwh = _sum(parts, [each.kwh for each in twin.charges])
-    gas_ah = _sum(parts, [each.gas_ah for each in twin.charges])
-    drawn = [each for each in twin.discharges if each.start_min < twin.until_min]
-    drawn_kwh = sum(each.kwh * window.part(each.start_min, each.end_min) for each in drawn)
+    charged_kwh = sum(part * each.kwh for part, each in zip(parts, twin.charges, strict=True))
+    gas_ah = sum(part * each.gas_ah for part, each in zip(parts, twin.charges, strict=True))
+    drawn_kwh = sum(
+        each.kwh * window.part(each.start_min, each.end_min)
+        for each in twin.discharges
+        if each.start_min < twin.until_min
+    )
+    given_kwh = sum(
+        _given_kwh(twin, each, window.clip(each.end_min)) - _given_kwh(twin, each, window.clip(each.start_min))
+        for each in twin.charges
+    )
+    idle_min = _chargers_of(twin) * (window.end - window.begin)
+    idle_min -= _within(window, ((each.start_min, each.end_min) for each in twin.charges))
     watered = [each for each in twin.waterings if window.holds(each.start_min)]
-    chargers = sum(sum(area.chargers.values()) for area in twin.site.areas.values())
-    idle_h = (chargers * (window.end - window.begin) - _within(window, ((e.start_min, e.end_min) for e in twin.charges))) / 60.0
-    kg_per_ah = CELLS * WATER_G_PER_AH / 1000.0
+    kg_per_ah, weeks = CELLS * WATER_G_PER_AH / 1000.0, (window.end - window.begin) / WEEK_MIN
     return {
         "energy_charged_kwh_per_day": charged_kwh / window.days,
-        "energy_kwh_per_day": (charged_kwh / EFFICIENCY + STANDBY_KW * idle_h) / window.days,
+        "energy_kwh_per_day": (given_kwh / EFFICIENCY + STANDBY_KW * idle_min / 60.0) / window.days,
         "energy_drawn_kwh_per_day": drawn_kwh / window.days,
         "charges_started": float(sum(window.holds(each.start_min) for each in twin.charges)),
         "water_lost_kg_per_day": gas_ah * kg_per_ah / window.days,
         "water_added_kg_per_day": sum(each.gas_ah for each in watered) * kg_per_ah / window.days,
-        "waterings_per_battery_per_week": len(watered)
-        / len(twin.batteries)
-        / ((window.end - window.begin) / WEEK_MIN),
+        "waterings_per_battery_per_week": len(watered) / len(twin.batteries) / weeks,
     }
 
 
-def _sum(parts: Sequence[float], amounts: Sequence[float]) -> float:
-    """Amounts of which parts count."""
-    return sum(part * amount for part, amount in zip(parts, amounts, strict=True))
+def _given_kwh(twin: SiteTwin, charged: Charged, until_min: float) -> float:
+    """What a charge has put in by a time. [kWh]"""
+    capacity_ah = twin.capacity_ah(twin.batteries[charged.battery])
+    return charge(charged.missing_ah, capacity_ah, max(0.0, until_min - charged.start_min) / 60.0).kwh
+
+
+def _chargers_of(twin: SiteTwin) -> int:
+    """Chargers of the site."""
+    return sum(sum(area.chargers.values()) for area in twin.site.areas.values())
