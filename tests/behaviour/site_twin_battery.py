@@ -68,13 +68,14 @@ class Calendar:
     def after_breaks(self, start_min: float, minutes: float) -> float:
         """When so many minutes from a time on are over, breaks left out; work goes on beyond the end of a shift."""
         span_end = self.spans[self.shift_at(start_min)][1]
-        for begin, end, _ in self.windows[max(0, bisect_right(self.begins, start_min) - 1) :]:
+        place = max(0, bisect_right(self.begins, start_min) - 1)
+        while True:
+            begin, end, _ = self.windows[place]
             start_min = max(start_min, begin)
             if end == span_end or start_min + minutes <= end:
                 return start_min + minutes
-            if start_min < end:
-                start_min, minutes = end, minutes - (end - start_min)
-        raise AssertionError("the calendar is too short")
+            minutes -= max(0.0, end - start_min)
+            place += 1
 
 
 class Drain(NamedTuple):
@@ -102,17 +103,15 @@ def work(calendar: Calendar, powers_w: Sequence[float], since_min: float, soc: f
     """Work from a time on, shift by shift, down to the level. [min, -, Ah]"""
     ah = kwh = 0.0
     place = max(0, bisect_right(calendar.begins, since_min) - 1)
-    for begin, end, shift in calendar.windows[place:]:
-        begin = max(begin, since_min)
-        if begin >= end:
-            continue
-        power_w = powers_w[shift]
+    while True:
+        begin, end, shift = calendar.windows[place]
+        start_min, power_w = max(begin, min(since_min, end)), powers_w[shift]
         amps, soc_per_h = drain(power_w, capacity_ah)
-        hours = min((end - begin) / 60.0, max(0.0, (soc - LEVEL_SHARE) / soc_per_h))
+        hours = min((end - start_min) / 60.0, max(0.0, (soc - LEVEL_SHARE) / soc_per_h))
         ah, kwh, soc = ah + amps * hours, kwh + power_w * hours / 1000.0, soc - soc_per_h * hours
-        if begin + hours * 60.0 < end:
-            return Work(begin + hours * 60.0, ah, kwh)
-    raise AssertionError("the calendar is too short")
+        if start_min + hours * 60.0 < end:
+            return Work(start_min + hours * 60.0, ah, kwh)
+        place += 1
 
 
 class Charge(NamedTuple):

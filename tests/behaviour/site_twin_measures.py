@@ -7,8 +7,9 @@ from itertools import chain, pairwise
 import numpy as np
 
 from tests.behaviour.mixed_site import CELLS, DRIVE_IN_MIN, EFFICIENCY, STANDBY_KW, WEEK_MIN
-from tests.behaviour.site_twin import BATTERY, PEOPLE, STATION, Charged, Exchange, SiteTwin, Truck
+from tests.behaviour.site_twin import BATTERY, PEOPLE, STATION, SiteTwin
 from tests.behaviour.site_twin_battery import WATER_G_PER_AH, Calendar, charge
+from tests.behaviour.site_twin_rows import Charged, Exchange, Truck
 
 DAYS_A_WEEK = 5.0
 """In which somebody works: a shift belongs to the day that holds its middle."""

@@ -1,4 +1,4 @@
-"""A mixed site agrees with the same site written a second time: draw for draw, and with draws of its own in the mean."""
+"""A mixed site agrees with itself written a second time: draw for draw, and with draws of its own in the mean."""
 
 from collections.abc import Sequence
 from functools import cache
