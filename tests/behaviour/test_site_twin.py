@@ -148,9 +148,9 @@ NARROW = {
         labour_exchange_min_per_day labour_connect_min_per_day labour_watering_min_per_day charger_busy_share
         charger_taken_share waterings_per_battery_per_week water_lost_kg_per_day water_added_kg_per_day""",
     0.02: """downtime_min_per_truck_shift exchange_min_per_truck_shift wait_min_per_exchange waited_share
-        found_none_ready_share ready_batteries_mean""",
+        ready_batteries_mean""",
     0.05: """wait_battery_min_per_truck_shift wait_attendant_min_per_truck_shift wait_min_p95
-        none_ready_time_share""",
+        found_none_ready_share none_ready_time_share""",
 }
 """How wide an interval may be to each side, over the value, and of what."""
 LIMITS = {name: limit for limit, names in NARROW.items() for name in names.split()}
