@@ -99,6 +99,8 @@ class Area(NamedTuple):
     put_away: Law
     """From when the truck may leave."""
     connecting: Law
+    attendants: dict[str, int]
+    """By shift; those work in this area alone."""
 
 
 class Site(NamedTuple):
@@ -260,6 +262,7 @@ def _area(site: Site, name: str, area: Area) -> dict[str, object]:
         "batteries": area.batteries,
         "chargers": [f"{number} x rack {kind}" for kind, number in area.chargers.items()],
         "bays": "unlimited",
+        "attendants": area.attendants,
     }
 
 
@@ -318,6 +321,7 @@ def random_site(seed: int) -> Site:
             law(5.0, 12.0),
             law(1.0, 3.0),
             law(1.0, 4.0),
+            {"room late": 1} if areas and chance.integers(2) else {},
         )
     orders = list(permutations(("exchange", "connect", "watering")))
     return Site(

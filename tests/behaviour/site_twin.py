@@ -64,13 +64,23 @@ class SiteTwin:
             Queue(place, area, kind, site.areas[area].chargers[kind]) for place, (area, kind) in enumerate(site.queues)
         ]
         self.lacks = [NOTHING] * len(self.queues)
-        self.unconnected: deque[Battery] = deque()
-        self.unwatered: deque[Battery] = deque()
+        self.unconnected: list[Battery] = []
+        self.unwatered: list[Battery] = []
         self.begins = {"exchange": self.exchange_all, "connect": self.connect_all, "watering": self.water_all}
         self.people: list[Person] = []
-        for shift, count in site.attendants.items():
-            calendar = Calendar([site.shifts[shift]], self.weeks)
-            self.people += [Person(shift, calendar) for _ in range(count)]
+        """Those of an area before those of all areas, for they are taken first there."""
+        self.reserved: set[str | None] = set()
+        """Of what areas people are kept for something more pressing; None for those of all areas."""
+        for area, attendants in [
+            *((name, area.attendants) for name, area in site.areas.items()),
+            (None, site.attendants),
+        ]:
+            self.people += [
+                Person(area, shift, Calendar([site.shifts[shift]], self.weeks))
+                for shift, count in attendants.items()
+                for _ in range(count)
+            ]
+        for shift, calendar in {person.shift: person.calendar for person in self.people}.items():
             for begin, end, number in calendar.windows:
                 self.plan(begin, COME, partial(self.come, shift))
                 self.plan(end, GO, partial(self.go, shift, end < calendar.spans[number][1]))
@@ -156,13 +166,22 @@ class SiteTwin:
                 person.break_due = to_break and person.busy and self.site.at_break == "finish_then_full_break"
         self.note()
 
-    def free(self) -> list[Person]:
-        """Attendants who could begin something."""
-        return [person for person in self.people if person.on_duty and not person.busy]
+    def free(self, area: str) -> list[Person]:
+        """Attendants who could begin something in an area."""
+        return [
+            person
+            for person in self.people
+            if person.on_duty
+            and not person.busy
+            and (person.area is None or person.area == area)
+            and person.area not in self.reserved
+        ]
 
-    def take(self, task: str, people: int, steps: Sequence[tuple[int, float]]) -> tuple[list[Person], list[float]]:
+    def take(
+        self, area: str, task: str, people: int, steps: Sequence[tuple[int, float]]
+    ) -> tuple[list[Person], list[float]]:
         """Keep so many attendants for steps, each so many people long so many minutes; returns when each step ends."""
-        taken = self.free()[:people]
+        taken = self.free(area)[:people]
         ends: list[float] = []
         time_min = self.now
         for hands, minutes in steps:
@@ -227,13 +246,14 @@ class SiteTwin:
             return BATTERY
         if not self.stations[queue.area]:
             return STATION
-        return PEOPLE if len(self.free()) < self.site.areas[queue.area].people else NOTHING
+        return PEOPLE if len(self.free(queue.area)) < self.site.areas[queue.area].people else NOTHING
 
     def serve(self) -> None:
         """Begin all that can begin now, the most pressing first."""
         for task in self.site.priorities:
-            if not self.begins[task]():
-                break
+            waits_in = self.begins[task]()
+            self.reserved |= {*waits_in, None} if waits_in else set()
+        self.reserved.clear()
         self.note()
 
     def note(self) -> None:
@@ -244,11 +264,11 @@ class SiteTwin:
                 self.lacks[queue.place] = lacks
                 self.lacked.append((self.now, queue.place, lacks))
 
-    def exchange_all(self) -> bool:
-        """Begin exchanges; whether none is left that lacks people alone."""
+    def exchange_all(self) -> set[str]:
+        """Begin exchanges; in which areas one is left that lacks people alone."""
         while heads := [queue for queue in self.queues if queue.waiting and not self.missing(queue)]:
             self.begin_exchange(min(heads, key=lambda queue: queue.waiting[0]))
-        return all(self.missing(queue) != PEOPLE for queue in self.queues)
+        return {queue.area for queue in self.queues if self.missing(queue) == PEOPLE}
 
     def begin_exchange(self, queue: Queue) -> None:
         """Begin the exchange of the head of a queue."""
@@ -258,7 +278,7 @@ class SiteTwin:
         truck, area = self.trucks[number], self.site.areas[queue.area]
         exchange_min, put_away_min = next(truck.times["exchange"]), next(truck.times["put away"])
         steps = (0, DRIVE_IN_MIN), (area.people, exchange_min), (1, put_away_min)
-        people, (_, free_min, end_min) = self.take("exchange", area.people, steps)
+        people, (_, free_min, end_min) = self.take(queue.area, "exchange", area.people, steps)
         self.stations[queue.area] -= 1
         discharged, truck.battery = truck.battery, charged
         self.exchanges.append(
@@ -313,14 +333,20 @@ class SiteTwin:
             battery.queue.chargers += 1
             self.give_chargers(battery.queue)
 
-    def connect_all(self) -> bool:
-        """Connect batteries; whether none is left."""
-        while self.unconnected and self.free():
-            battery = self.unconnected.popleft()
+    def connect_all(self) -> set[str]:
+        """Connect batteries; in which areas some are left."""
+        while (battery := self.first_of(self.unconnected)) is not None:
             minutes = next(battery.charge_times["connect"])
-            people, (end_min,) = self.take("connect", 1, [(1, minutes)])
+            people, (end_min,) = self.take(battery.queue.area, "connect", 1, [(1, minutes)])
             self.plan(end_min, ENDS, partial(self.let_current_on, battery, people, self.now))
-        return not self.unconnected
+        return {battery.queue.area for battery in self.unconnected}
+
+    def first_of(self, waiting: list[Battery]) -> Battery | None:
+        """Take the battery that has waited longest of those for which somebody is free."""
+        battery = next((each for each in waiting if self.free(each.queue.area)), None)
+        if battery is not None:
+            waiting.remove(battery)
+        return battery
 
     def let_current_on(self, battery: Battery, people: list[Person], connecting_min: float) -> None:
         """A battery is connected, its charge begins."""
@@ -353,16 +379,15 @@ class SiteTwin:
             self.add_ready(battery)
         self.serve()
 
-    def water_all(self) -> bool:
-        """Water batteries; whether none is left."""
-        while self.unwatered and self.free():
-            battery = self.unwatered.popleft()
+    def water_all(self) -> set[str]:
+        """Water batteries; in which areas some are left."""
+        while (battery := self.first_of(self.unwatered)) is not None:
             minutes = next(battery.charge_times["watering"])
-            people, (end_min,) = self.take("watering", 1, [(1, minutes)])
+            people, (end_min,) = self.take(battery.queue.area, "watering", 1, [(1, minutes)])
             times = battery.waits_min, self.now, end_min
             self.waterings.append(Watering(battery.number, *times, battery.gas_ah))
             self.plan(end_min, ENDS, partial(self.leave_watered, battery, people))
-        return not self.unwatered
+        return {battery.queue.area for battery in self.unwatered}
 
     def leave_watered(self, battery: Battery, people: list[Person]) -> None:
         """A battery has been watered."""

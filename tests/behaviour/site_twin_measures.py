@@ -166,11 +166,8 @@ def _stock(twin: SiteTwin, window: Window) -> dict[str, float]:
 
 def _labour(twin: SiteTwin, window: Window) -> dict[str, float]:
     """What attendants and drivers do."""
-    calendars = {shift: Calendar([twin.site.shifts[shift]], twin.weeks) for shift in twin.site.attendants}
-    on_duty = sum(
-        count * window.minutes(calendars[shift], window.begin, window.end)
-        for shift, count in twin.site.attendants.items()
-    )
+    calendars = {person.shift: person.calendar for person in twin.people}
+    on_duty = sum(window.minutes(person.calendar, window.begin, window.end) for person in twin.people)
     busy = overtime = 0.0
     hands_on = dict.fromkeys(("exchange", "connect", "watering"), 0.0)
     for job in twin.jobs:

@@ -154,6 +154,8 @@ class Truck:
 class Person:
     """An attendant."""
 
+    area: str | None
+    """Where he works; None for all areas."""
     shift: str
     calendar: Calendar
     on_duty: bool = False
