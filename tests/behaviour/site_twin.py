@@ -7,7 +7,8 @@ whatever source it is given. At one instant people go first, then what ends, the
   heads of all queues for which a charged battery, a station of their area and as many attendants as an exchange there
   needs are free, the one of the highest priority begins, then the one that has waited longest; who cannot is passed.
 * A battery that has its charger waits to be connected, one that has cooled down and is due waits to be watered; who has
-  waited longest goes first. Nothing is begun while something more pressing waits for people alone.
+  waited longest goes first. Who could do something more pressing that waits for people alone begins nothing else.
+* People of one area go before those of all areas there; who comes at one instant comes together.
 * What attendants have begun they finish, also beyond their shift. In the middle of it a break is lost to that extent,
   or taken as a whole afterwards, or kept, and the steps that need attendants lie still.
 * A charger on loose leads is free when the charge ends; one bound to its bay when the battery has left for good.
@@ -41,7 +42,7 @@ WEEKS_BEYOND = 3
 
 
 class SiteTwin:
-    """Trucks, batteries, areas, and the attendants whom all areas share."""
+    """Trucks, batteries, areas, and attendants, of one area or of all."""
 
     def __init__(self, site: Site, source: Source, until_min: float) -> None:
         """Make all that there is, batteries numbered queue by queue, the first of them in trucks by group names."""
@@ -71,12 +72,10 @@ class SiteTwin:
         """Those of an area before those of all areas, for they are taken first there."""
         self.reserved: set[str | None] = set()
         """Of what areas people are kept for something more pressing; None for those of all areas."""
-        for area, attendants in [
-            *((name, area.attendants) for name, area in site.areas.items()),
-            (None, site.attendants),
-        ]:
+        of_areas = [(name, area.attendants) for name, area in site.areas.items()]
+        for place, attendants in [*of_areas, (None, site.attendants)]:
             self.people += [
-                Person(area, shift, Calendar([site.shifts[shift]], self.weeks))
+                Person(place, shift, Calendar([site.shifts[shift]], self.weeks))
                 for shift, count in attendants.items()
                 for _ in range(count)
             ]

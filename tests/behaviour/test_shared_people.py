@@ -128,7 +128,9 @@ def test_who_comes_at_one_instant_comes_together() -> None:
         "  - {group: second, count: 1, shifts: [day, late], battery: lead, run_time: 2000 min, first_run: 825 min}\n"
     )
     plain = "handling: one, batteries: 2, chargers: 1 x electronic_iuia"
-    areas = f"      north: {{for: [first], attendants: {{late: 1}}, {plain}}}\n      south: {{for: [second], {plain}}}\n"
+    areas = (
+        f"      north: {{for: [first], attendants: {{late: 1}}, {plain}}}\n      south: {{for: [second], {plain}}}\n"
+    )
     record = simulated(trucks, areas, "{late: 1}")
     assert starts_of(record, "first") == [(820.0, 840.0)]
     assert starts_of(record, "second") == [(825.0, 840.0)]
