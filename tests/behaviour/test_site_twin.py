@@ -150,7 +150,8 @@ NARROW = {
     0.02: """downtime_min_per_truck_shift exchange_min_per_truck_shift wait_min_per_exchange waited_share
         ready_batteries_mean""",
     0.05: """wait_battery_min_per_truck_shift wait_attendant_min_per_truck_shift wait_min_p95
-        found_none_ready_share none_ready_time_share""",
+        found_none_ready_share""",
+    0.08: "none_ready_time_share",
 }
 """How wide an interval may be to each side, over the value, and of what."""
 LIMITS = {name: limit for limit, names in NARROW.items() for name in names.split()}
