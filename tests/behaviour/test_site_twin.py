@@ -147,11 +147,10 @@ NARROW = {
         energy_charged_kwh_per_day energy_kwh_per_day energy_drawn_kwh_per_day attendants_busy_share labour_min_per_day
         labour_exchange_min_per_day labour_connect_min_per_day labour_watering_min_per_day charger_busy_share
         charger_taken_share waterings_per_battery_per_week water_lost_kg_per_day water_added_kg_per_day""",
-    0.02: """downtime_min_per_truck_shift exchange_min_per_truck_shift wait_min_per_exchange waited_share
-        ready_batteries_mean""",
-    0.05: """wait_battery_min_per_truck_shift wait_attendant_min_per_truck_shift wait_min_p95
-        found_none_ready_share""",
-    0.08: "none_ready_time_share",
+    0.02: "downtime_min_per_truck_shift exchange_min_per_truck_shift ready_batteries_mean",
+    0.025: "wait_min_per_exchange waited_share",
+    0.05: "wait_attendant_min_per_truck_shift found_none_ready_share",
+    0.08: "wait_battery_min_per_truck_shift wait_min_p95 none_ready_time_share",
 }
 """How wide an interval may be to each side, over the value, and of what."""
 LIMITS = {name: limit for limit, names in NARROW.items() for name in names.split()}
