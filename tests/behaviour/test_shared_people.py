@@ -119,3 +119,18 @@ def test_jobs_laid_down_are_taken_up_in_the_order_in_which_they_were() -> None:
     record = simulated(trucks, areas, "{day: 1, late: 1}")
     ends = {row["group"]: (row["start_min"], row["end_min"]) for row in rows_of(record, "exchanges")}
     assert ends == {0: (830.0, 850.0), 1: (835.0, 865.0)}
+
+
+def test_who_comes_at_one_instant_comes_together() -> None:
+    """At 14:00 the north's own attendant takes its truck, so that who works in both is there for the south's."""
+    trucks = (
+        "  - {group: first, count: 1, shifts: [day, late], battery: lead, run_time: 2000 min, first_run: 820 min}\n"
+        "  - {group: second, count: 1, shifts: [day, late], battery: lead, run_time: 2000 min, first_run: 825 min}\n"
+    )
+    plain = "handling: one, batteries: 2, chargers: 1 x electronic_iuia"
+    areas = (
+        f"      north: {{for: [first], attendants: {{late: 1}}, {plain}}}\n      south: {{for: [second], {plain}}}\n"
+    )
+    record = simulated(trucks, areas, "{late: 1}")
+    assert starts_of(record, "first") == [(820.0, 840.0)]
+    assert starts_of(record, "second") == [(825.0, 840.0)]

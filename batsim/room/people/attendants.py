@@ -299,7 +299,8 @@ class Attendants:
             person.leaves_min, person.until_min = leaves_min, until_min
             if not person.busy and person.back_min <= self.room.env.now:
                 self.free.append(person)
-        self.service.serve()
+        # All who come at one instant come together: an area's own people before those of all areas.
+        Moment(self.room.env, lambda _: self.service.serve()).after(0.0, CALENDAR)
 
     def _go(self, people: list[Person], break_min: float) -> None:
         """Take people off duty; those who are busy take the whole of their break later, if it moves. [min]"""
