@@ -23,7 +23,7 @@ CREATE TABLE cases (
     key BLOB PRIMARY KEY, layout TEXT NOT NULL, changes TEXT NOT NULL, seed INTEGER NOT NULL,
     replication INTEGER NOT NULL, names INTEGER NOT NULL REFERENCES names (id), measures BLOB NOT NULL,
     digest BLOB NOT NULL
-) WITHOUT ROWID;
+);
 CREATE TABLE failures (
     key BLOB PRIMARY KEY, layout TEXT NOT NULL, changes TEXT NOT NULL, seed INTEGER NOT NULL,
     replication INTEGER NOT NULL, kind TEXT NOT NULL, message TEXT NOT NULL, digest BLOB NOT NULL
@@ -35,6 +35,7 @@ CREATE TABLE points (
 ) WITHOUT ROWID;
 CREATE TABLE manifests (id INTEGER PRIMARY KEY, manifest TEXT NOT NULL, digest BLOB NOT NULL);
 """
+"""Cases have row numbers: without them a row of more than a quarter of a page takes a page of its own."""
 
 
 DIGESTED = {
@@ -49,6 +50,10 @@ DIGESTED = {
 
 
 DIGEST_BYTES = 8
+
+
+PAGE_BYTES = 8192
+"""Page of the file, which holds some rows of a case, also of a site of several areas with two kilobytes of measures."""
 
 
 DAMAGED = "this store is damaged: not all that it holds is what was written; choose another name"
@@ -94,6 +99,7 @@ def prepare(path: Path, connection: sqlite3.Connection, *, write: bool) -> None:
     empty = application == form == 0 and _has_nothing(connection)
     connection.create_function("digest_of", -1, digest_of, deterministic=True)
     if empty and write:
+        connection.execute(f"PRAGMA page_size = {PAGE_BYTES}")
         connection.execute("PRAGMA journal_mode = WAL")
         connection.executescript(
             f"BEGIN IMMEDIATE; PRAGMA application_id = {APPLICATION}; PRAGMA user_version = {FORM}; {TABLES} COMMIT;"

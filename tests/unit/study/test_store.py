@@ -8,6 +8,7 @@ import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
+from hashlib import md5
 from pathlib import Path
 from typing import Any
 
@@ -160,6 +161,18 @@ def test_a_store_that_is_not_there_cannot_be_read(tmp_path: Path) -> None:
     for path in (tmp_path / "nosuch.store", tmp_path):
         assert told(lambda path=path: Store.open(path, write=False)) == f"{path}: there is no such store"
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("measures", [128, 250])
+def test_a_case_takes_little_more_than_its_measures(tmp_path: Path, measures: int) -> None:
+    """Those of a site without areas, and of one with three; cases come in any order of their keys."""
+    path = tmp_path / "a.store"
+    with Store.open(path) as store:
+        for first in range(0, 1000, 100):
+            keyed = [case(number, bytes(8 * measures)) for number in range(first, first + 100)]
+            store.add(NAMES, [each._replace(key=md5(each.key).digest()) for each in keyed])
+
+    assert path.stat().st_size / 1000 < 1.35 * 8 * measures + 250
 
 
 # --- what is no store ---
