@@ -105,7 +105,8 @@ class Cluster:
 
     def _threads(self) -> int:
         """Threads of all workers that are there."""
-        return max(1, sum(self._client.nthreads().values()))
+        threads: dict[str, int] = self._client.nthreads()
+        return max(1, sum(threads.values()))
 
     @property
     def width(self) -> int:

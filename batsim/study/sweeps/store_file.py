@@ -115,8 +115,9 @@ def prepare(path: Path, connection: sqlite3.Connection, *, write: bool) -> None:
 
 def _has_nothing(connection: sqlite3.Connection) -> bool:
     """Whether there are no tables, nor room for any: a store whose list of tables is damaged has pages."""
-    tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
-    return tables == 0 and connection.execute("PRAGMA page_count").fetchone()[0] <= 1
+    tables: int = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+    pages: int = connection.execute("PRAGMA page_count").fetchone()[0]
+    return tables == 0 and pages <= 1
 
 
 def digest_of(*values: object) -> bytes:
