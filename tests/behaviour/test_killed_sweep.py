@@ -3,27 +3,22 @@
 import json
 import os
 import signal
-import sqlite3
-import subprocess
 import time
-from collections.abc import Iterator
-from contextlib import closing, contextmanager, suppress
+from contextlib import suppress
 from pathlib import Path
 from random import Random
 from typing import Any
 
 import pytest
 
-from tests.behaviour.sweeps import BATSIM, command, manifests, study_file, tables
+from tests.behaviour.killing import PATIENCE_S, finished, nobody_left, processes, started, wait_until, workers_of
+from tests.behaviour.sweeps import command, manifests, study_file, tables
 
 pytestmark = pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="finds processes in /proc")
 
 REPLICATIONS, WEEKS = 10, 0.2
 CASES = 12 * REPLICATIONS
 """Nine points for the north room and three for the south room."""
-PATIENCE_S = 45.0
-GONE_S = 5.0
-"""Time within which the processes of a killed sweep are gone."""
 
 Tables = dict[str, list[tuple[Any, ...]]]
 
@@ -40,68 +35,9 @@ def undisturbed(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Tables]
     return file, calm
 
 
-# --- processes ---
-
-
-def processes(session: int) -> dict[int, int]:
-    """Processes of a session that are alive, each with its parent."""
-    found = {}
-    for folder in Path("/proc").iterdir():
-        if folder.name.isdigit():
-            with suppress(OSError):
-                state, parent, _, of = (folder / "stat").read_text().rpartition(")")[2].split()[:4]
-                if int(of) == session and state not in "ZX":
-                    found[int(folder.name)] = int(parent)
-    return found
-
-
-def workers_of(coordinator: int) -> list[int]:
-    """Processes that work for a sweep: they are started by a process that it has started."""
-    alive = processes(coordinator)
-    return sorted(pid for pid, parent in alive.items() if alive.get(parent) == coordinator)
-
-
-def finished(store: Path) -> int:
-    """Cases in a store that may be written to at this moment, or not be there."""
-    with suppress(sqlite3.OperationalError):
-        address = f"{store.absolute().as_uri()}?mode=ro"
-        with closing(sqlite3.connect(address, uri=True)) as connection:
-            return int(connection.execute("SELECT count(*) FROM cases").fetchone()[0])
-    return 0
-
-
-def wait_until(enough: Any, seconds: float) -> bool:
-    """Wait for something; tell whether it came."""
-    end = time.monotonic() + seconds
-    while time.monotonic() < end:
-        if enough():
-            return True
-        time.sleep(0.01)
-    return False
-
-
-@contextmanager
-def started(file: Path, store: Path, workers: int) -> "Iterator[subprocess.Popen[str]]":
-    """Run a sweep in a session of its own; whatever is left of it in the end is killed."""
-    process = subprocess.Popen(
-        [BATSIM, "sweep", file, "--store", store, "--workers", str(workers)],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-        start_new_session=True,
-    )
-    try:
-        yield process
-    finally:
-        for pid in processes(process.pid):
-            with suppress(ProcessLookupError):
-                os.kill(pid, signal.SIGKILL)
-        process.communicate()
-
-
-def nobody_left(session: int) -> bool:
-    """Tell whether all processes of a session end by themselves."""
-    return wait_until(lambda: not processes(session), GONE_S)
+def sweeping(file: Path, store: Path, workers: int) -> tuple[object, ...]:
+    """Words of the command that sweeps."""
+    return "sweep", file, "--store", store, "--workers", workers
 
 
 # --- the coordinator, or anybody ---
@@ -113,7 +49,7 @@ def kill_once(file: Path, store: Path, workers: int, random: Random) -> bool:
     enough = random.randint(before, CASES - 1) if random.random() < 0.8 and before < CASES else -1
     pause_s = random.uniform(0.0, 0.3 if enough >= 0 else 1.5)
     aim_at_worker = random.random() < 0.4
-    with started(file, store, workers) as process:
+    with started(*sweeping(file, store, workers)) as process:
         assert wait_until(lambda: finished(store) > enough or process.poll() is not None, PATIENCE_S)
         time.sleep(pause_s)
         targets = workers_of(process.pid) if aim_at_worker else []
@@ -190,7 +126,7 @@ def test_a_worker_that_is_killed_is_not_missed(tmp_path: Path, undisturbed: tupl
     """What it had is run again elsewhere; the sweep ends well and says nothing of it."""
     file, calm = undisturbed
     store = tmp_path / "worker.store"
-    with started(file, store, 2) as process:
+    with started(*sweeping(file, store, 2)) as process:
         assert wait_until(lambda: finished(store) > 0, PATIENCE_S)
         workers = workers_of(process.pid)
         assert len(workers) == 2
@@ -208,7 +144,7 @@ def test_all_workers_killed_again_and_again(tmp_path: Path, undisturbed: tuple[P
     file, calm = undisturbed
     store = tmp_path / "workers.store"
     kills = 0
-    with started(file, store, 2) as process:
+    with started(*sweeping(file, store, 2)) as process:
         for _ in range(3):
             assert wait_until(lambda: workers_of(process.pid) or process.poll() is not None, PATIENCE_S)
             time.sleep(0.1)
@@ -228,7 +164,7 @@ def test_two_sweeps_cannot_write_to_one_store(tmp_path: Path, undisturbed: tuple
     """The second is refused while the first is at work, and welcome when it was killed."""
     file, calm = undisturbed
     store = tmp_path / "shared.store"
-    with started(file, store, 1) as process:
+    with started(*sweeping(file, store, 1)) as process:
         assert wait_until(lambda: finished(store) > 0, PATIENCE_S)
         os.kill(process.pid, signal.SIGSTOP)  # so that it is at work for as long as it takes
         second = command("sweep", file, "--store", store)

@@ -1,7 +1,6 @@
 """Damaged logs are read, with what was left out told, or refused with words."""
 
 from collections import Counter
-from collections.abc import Callable
 from pathlib import Path
 from random import Random
 
@@ -10,20 +9,13 @@ import pytest
 
 import batsim
 from batsim.study.event_log import event_log_csv
+from tests.behaviour.damaged_tables import Table, damaged, written
 from tests.runs import record_of
 from tests.sites import KESTREL
 
 FILES, CHUNK = 3000, 500
 KINDS = ("exchanges", "charges", "trucks", "steps")
 FORM = "%d.%m.%Y %H:%M:%S"
-CELLS = (
-    "", " ", "0", "-1", "1e9", "1e400", "nan", "inf", "-0", "1,5", "1.5", "1,250", "1.250,5", "50 %", "7 h", "3 Ah",
-    "x", "=1+1", "'=1+1", '"', '""', "#", "sep=;", ";", "\t", "é☃", "x" * 300, "docks", "doks", "T1", "charge",
-    "exchange", "early", "2024-01-01", "2024-01-01T00:00:00", "2024-01-01T00:00:00Z", "2024-13-01T00:00",
-    "2024-02-30T00:00", "0001-01-01T00:00", "9999-12-31T23:59:59", "2024-03-31T02:30", "2024-10-27T02:30:00+02:00",
-    "01.02.2024 03:04:05", "24:00", "12",
-)  # fmt: skip
-"""Cells that nobody expects, or that lie at an edge."""
 HEADERS = (
     "", "truck", "group", "battery", "start", "end", "duration", "duration [s]", "duration [kWh]", "soc", "soc [%]",
     "charge [Ah]", "energy", "energy (kWh)", "hours", "step", "activity", "shift", "driver", "name", "[min]", "x",
@@ -37,7 +29,6 @@ OPTIONS: dict[str, tuple[object, ...]] = {
     "strict": (False, False, False, True),
     "scenario": (None, KESTREL, KESTREL),
 }
-Table = list[list[str]]
 
 
 @pytest.fixture(scope="module")
@@ -64,54 +55,11 @@ def tables() -> list[Table]:
     return [events, plain, charges, shifts, steps]
 
 
-def damaged(table: Table, random: Random) -> Table:
-    """A table with one to six changes: of a cell, a header, a row or a column."""
-    table = [list(row) for row in table]
-    for _ in range(random.choice((1, 1, 2, 3, 6))):
-        random.choice((_cell, _cell, _cell, _header, _row, _column))(table, random)
-    return table
-
-
-def _cell(table: Table, random: Random) -> None:
-    row = random.choice(table[1:] or table)
-    if row:
-        row[random.randrange(len(row))] = random.choice(
-            (random.choice(CELLS), random.choice(random.choice(table) or [""]))
-        )
-
-
-def _header(table: Table, random: Random) -> None:
-    if table[0]:
-        table[0][random.randrange(len(table[0]))] = random.choice(HEADERS)
-
-
-def _row(table: Table, random: Random) -> None:
-    at = random.randrange(len(table))
-    match random.randrange(4):
-        case 0 if len(table) > 1:
-            del table[at]
-        case 1:
-            table.insert(at, list(random.choice(table)))
-        case 2:
-            table[at] = table[at][: random.randrange(len(table[at]) + 1)]
-        case _:
-            table[at] = [*table[at], random.choice(CELLS)]
-
-
-def _column(table: Table, random: Random) -> None:
-    place = random.randrange(max(1, len(table[0])))
-    change: Callable[[str], str] = random.choice((lambda _: "", lambda cell: cell.replace(".", ","), str.swapcase))
-    for row in table[random.randrange(2) :]:
-        if place < len(row):
-            row[place] = change(row[place])
-
-
 def tried(tables: list[Table], number: int, folder: Path) -> str:
     """Read the damaged log of this number; say what came of it."""
     random = Random(number)
-    table = damaged(random.choice(tables), random)
-    separator = random.choice((",", ";", "\t"))
-    text = "\n".join(separator.join(f'"{cell}"' if separator in cell else cell for cell in row) for row in table)
+    table = damaged(random.choice(tables), random, HEADERS)
+    text = written(table, random.choice((",", ";", "\t")))
     file = folder / "log.csv"
     file.write_text(text, encoding="utf-8")
     options = {name: random.choice(values) for name, values in OPTIONS.items()}

@@ -4,7 +4,7 @@ from itertools import pairwise
 from typing import NamedTuple
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given, seed, settings
 
 import batsim
 from batsim.record.part import of_area
@@ -18,7 +18,8 @@ from tests.behaviour.strategies import ROUNDS, Room
 from tests.behaviour.strategies_sites import sites
 from tests.behaviour.test_power_limit import most_kw
 
-SOME, MANY = settings(ROUNDS, max_examples=25), settings(ROUNDS, max_examples=150)
+SITES, CHUNK = 1000, 100
+SOME, MANY = settings(ROUNDS, max_examples=25), settings(ROUNDS, max_examples=CHUNK)
 
 
 class Part(NamedTuple):
@@ -107,5 +108,7 @@ def test_books_balance_in_every_area_and_over_all(site: Room):
 
 
 @pytest.mark.slow
-def test_books_balance_on_many_sites():
-    MANY(given(sites())(check_site))()
+@pytest.mark.parametrize("number", range(SITES // CHUNK))
+def test_books_balance_on_many_sites(number: int):
+    """The same on other sites for each number."""
+    seed(number)(MANY(given(sites())(check_site)))()

@@ -49,6 +49,7 @@ def _unknown_names(scenario: Scenario, source: LocatedData, offers: Offers) -> I
         "battery type": list(scenario.batteries),
         "charger type": list(scenario.chargers),
         "handling arrangement": list(scenario.handling),
+        "layout": list(scenario.layouts),
     }
     for path, name, kind in _references(scenario, source):
         if name not in known[kind]:
@@ -75,6 +76,8 @@ def _references(scenario: Scenario, source: LocatedData) -> Iterator[tuple[Path,
             yield ("chargers", charger, "batteries", position), battery, "battery type"
     for name, layout in scenario.layouts.items():
         yield from _references_of(layout, ("layouts", name), source)
+    if scenario.present is not None:
+        yield ("present",), scenario.present, "layout"
 
 
 def _references_of(layout: Layout, at: Path, source: LocatedData) -> Iterator[tuple[Path, str, str]]:

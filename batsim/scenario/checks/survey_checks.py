@@ -46,7 +46,7 @@ def _names_under(block: Mapping[str, Any], *keys: str) -> Iterator[str]:
 
 
 def survey_problems(scenario: Scenario, source: LocatedData, shipped: Sequence[str]) -> Iterator[Problem]:
-    """Find equipment that no arrangement uses, parts of devices and a layout of today that are not there, phases.
+    """Find equipment that no arrangement uses, parts of devices that are not there, phases.
 
     `shipped` is the equipment of the arrangements that ship: stated for a layout that is left out, it does no harm.
     """
@@ -58,9 +58,6 @@ def survey_problems(scenario: Scenario, source: LocatedData, shipped: Sequence[s
             yield source.problem(("equipment", name), rule, of_key=True)
     yield from _part_devices(scenario, source)
     yield from _dimensions_of(scenario, source)
-    if scenario.present is not None and scenario.present not in scenario.layouts:
-        rule = f"no layout of this name{did_you_mean(scenario.present, list(scenario.layouts))}"
-        yield source.problem(("present",), rule, got=shown(scenario.present))
     if scenario.supply.phases not in (1, 3):
         yield source.problem(("supply", "phases"), "must be 1 or 3", got=str(scenario.supply.phases))
 

@@ -6,6 +6,7 @@ import os
 import signal
 import sys
 import threading
+import time
 from collections.abc import Iterator
 from concurrent.futures import BrokenExecutor, CancelledError, Executor, ProcessPoolExecutor
 from contextlib import contextmanager, suppress
@@ -18,6 +19,8 @@ from batsim.study.running.jobs import Job, Parcel, failed, run_chunk
 
 PATIENCE = "10s"
 """Time that a scheduler has to answer."""
+LOOK_EVERY_S = 2.0
+"""Time after which the workers of a cluster are counted anew."""
 _GOODBYE_S = 5.0
 """Time that a pool has to end when its processes are gone."""
 AGAIN = "run the same command again when there is one"
@@ -27,8 +30,9 @@ DASK_NEEDED = "needs the extra 'cluster': pip install 'batsim[cluster]'"
 class Engine(Protocol):
     """Something that runs chunks of jobs."""
 
-    width: int
-    """Chunks at work at the same time."""
+    @property
+    def width(self) -> int:
+        """Chunks at work at the same time."""
 
     def open(self) -> Executor:
         """Start it."""
@@ -93,11 +97,25 @@ class Cluster:
         connect: Any = Client  # it has no types
         try:
             self._client = connect(address, timeout=PATIENCE, set_as_default=False)
-            self.width = max(1, sum(self._client.nthreads().values()))
+            self._width, self._looked_s = self._threads(), time.monotonic()
         except (OSError, ValueError, TypeError) as error:
             msg = f"--scheduler: no Dask scheduler answers at {address}"
             raise StudyError(msg) from error
         self._address = address
+
+    def _threads(self) -> int:
+        """Threads of all workers that are there."""
+        threads: dict[str, int] = self._client.nthreads()
+        return max(1, sum(threads.values()))
+
+    @property
+    def width(self) -> int:
+        """Threads of its workers; they come and go, so they are counted anew now and then."""
+        if self._client.status == "running" and time.monotonic() - self._looked_s > LOOK_EVERY_S:
+            with suppress(OSError, TimeoutError):  # of a scheduler that is about to go; what is at work there tells it
+                self._width = self._threads()
+            self._looked_s = time.monotonic()
+        return self._width
 
     def open(self) -> Executor:
         """Its workers, as an executor."""

@@ -223,8 +223,9 @@ class _Hands:
 
     def outcomes(self, jobs: Sequence[Job], numbers: Sequence[int]) -> Iterator[Numbered]:
         """Run some of the jobs and hand on what becomes of each, by its number."""
-        position, width = 0, self._engine.width
+        position = 0
         while position < len(numbers) or self._flight:
+            width = self._engine.width
             while position < len(numbers) and len(self._flight) < AHEAD * width and not self._lost:
                 chunk = numbers[position : position + _size(self._job_s, len(numbers) - position, width)]
                 position += len(chunk)

@@ -23,7 +23,7 @@ CREATE TABLE cases (
     key BLOB PRIMARY KEY, layout TEXT NOT NULL, changes TEXT NOT NULL, seed INTEGER NOT NULL,
     replication INTEGER NOT NULL, names INTEGER NOT NULL REFERENCES names (id), measures BLOB NOT NULL,
     digest BLOB NOT NULL
-) WITHOUT ROWID;
+);
 CREATE TABLE failures (
     key BLOB PRIMARY KEY, layout TEXT NOT NULL, changes TEXT NOT NULL, seed INTEGER NOT NULL,
     replication INTEGER NOT NULL, kind TEXT NOT NULL, message TEXT NOT NULL, digest BLOB NOT NULL
@@ -35,6 +35,7 @@ CREATE TABLE points (
 ) WITHOUT ROWID;
 CREATE TABLE manifests (id INTEGER PRIMARY KEY, manifest TEXT NOT NULL, digest BLOB NOT NULL);
 """
+"""Cases have row numbers: without them a row of more than a quarter of a page takes a page of its own."""
 
 
 DIGESTED = {
@@ -51,6 +52,10 @@ DIGESTED = {
 DIGEST_BYTES = 8
 
 
+PAGE_BYTES = 8192
+"""Page of the file, which holds some rows of a case, also of a site of several areas with two kilobytes of measures."""
+
+
 DAMAGED = "this store is damaged: not all that it holds is what was written; choose another name"
 
 
@@ -58,7 +63,8 @@ RULES = {
     "full": "the disk is full; what was finished before is kept: free some space and run the same command again",
     "readonly|unable to open": "cannot be written or opened here; choose a folder that exists and can be written to",
     "not a database|malformed": "this is not a store of batsim, or it is damaged; choose another name",
-    "decode|user-defined|too big|no such|corrupt": DAMAGED,
+    "decode|user-defined|too big|no such|corrupt|unsupported": DAMAGED,
+    "disk I/O": "it, or a file of its name that ends in -wal, -shm or -journal, cannot be read; see what is in its way",
     "locked|busy": "another process is using this store; wait for it",
 }
 """What SQLite says when something is wrong, and what a user is told of it; the first that fits."""
@@ -90,9 +96,10 @@ def prepare(path: Path, connection: sqlite3.Connection, *, write: bool) -> None:
     """Make the tables of a new store; refuse what is no store, or not of this form."""
     application = connection.execute("PRAGMA application_id").fetchone()[0]
     form = connection.execute("PRAGMA user_version").fetchone()[0]
-    empty = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0] == 0
+    empty = application == form == 0 and _has_nothing(connection)
     connection.create_function("digest_of", -1, digest_of, deterministic=True)
     if empty and write:
+        connection.execute(f"PRAGMA page_size = {PAGE_BYTES}")
         connection.execute("PRAGMA journal_mode = WAL")
         connection.executescript(
             f"BEGIN IMMEDIATE; PRAGMA application_id = {APPLICATION}; PRAGMA user_version = {FORM}; {TABLES} COMMIT;"
@@ -104,6 +111,13 @@ def prepare(path: Path, connection: sqlite3.Connection, *, write: bool) -> None:
         require(form == FORM, f"{path}: this store was {made} form {FORM}); {cure}", StudyError)
         require(_is_whole(connection), f"{path}: {DAMAGED}", StudyError)
     connection.execute("PRAGMA synchronous = NORMAL" if write else "PRAGMA query_only = ON")
+
+
+def _has_nothing(connection: sqlite3.Connection) -> bool:
+    """Whether there are no tables, nor room for any: a store whose list of tables is damaged has pages."""
+    tables: int = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+    pages: int = connection.execute("PRAGMA page_count").fetchone()[0]
+    return tables == 0 and pages <= 1
 
 
 def digest_of(*values: object) -> bytes:
@@ -131,10 +145,13 @@ def hold(path: Path) -> sqlite3.Connection:
         connection = sqlite3.connect(lock, timeout=0.0, isolation_level=None)
         try:
             connection.execute("BEGIN EXCLUSIVE")
-        except sqlite3.OperationalError as error:
+        except sqlite3.DatabaseError as error:
             connection.close()
             if "locked" in str(error):
                 msg = f"{path}: another process is writing to this store; wait for it, or choose another name"
+                raise StudyError(msg) from error
+            if re.search("not a database|malformed|disk I/O", str(error)):
+                msg = f"{lock}: this is not the empty file by which a store is held; move it away"
                 raise StudyError(msg) from error
             raise
     return connection
@@ -147,5 +164,5 @@ def told(path: Path) -> Iterator[None]:
         yield
     except (sqlite3.Error, UnicodeDecodeError) as error:  # the words of SQLite may be what is damaged
         rules = (rule for words, rule in RULES.items() if re.search(words, str(error)))
-        msg = f"{path}: {next(rules, f'the store cannot be used: {error}')}"
+        msg = f"{path}: {next(rules, f'the store cannot be used: {error}; choose another name')}"
         raise StudyError(msg) from error

@@ -158,7 +158,7 @@ def scene_of(replay: Replay) -> Scene:
     sheets = _areas_beside(replay)
     below = _Sheet(0, max(sheet.bottom for sheet in sheets), WIDTH)
     people = [each for kind in PERSONS for each in _own(replay, kind, -1)]
-    if people:
+    if any(step.state not in HIDDEN for _, person in people for step in person.steps):
         below.put(_in_words("People", people))
     sheets.append(below)
     return Scene(

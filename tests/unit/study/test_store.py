@@ -8,6 +8,7 @@ import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
+from hashlib import md5
 from pathlib import Path
 from typing import Any
 
@@ -162,6 +163,18 @@ def test_a_store_that_is_not_there_cannot_be_read(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.parametrize("measures", [128, 250])
+def test_a_case_takes_little_more_than_its_measures(tmp_path: Path, measures: int) -> None:
+    """Those of a site without areas, and of one with three; cases come in any order of their keys."""
+    path = tmp_path / "a.store"
+    with Store.open(path) as store:
+        for first in range(0, 1000, 100):
+            keyed = [case(number, bytes(8 * measures)) for number in range(first, first + 100)]
+            store.add(NAMES, [each._replace(key=md5(each.key).digest()) for each in keyed])
+
+    assert path.stat().st_size / 1000 < 1.35 * 8 * measures + 250
+
+
 # --- what is no store ---
 
 
@@ -294,6 +307,48 @@ def test_a_store_without_one_of_its_tables(tmp_path: Path) -> None:
         connection.execute("DROP TABLE studies")
 
     assert told(lambda: Store.open(path)) == f"{path}: {DAMAGED}"
+
+
+def test_a_store_whose_list_of_tables_is_damaged_is_not_begun_anew(tmp_path: Path) -> None:
+    """It seems to have none, but it has pages: what is in them is not written over."""
+    path = full(tmp_path / "a.store")
+    data = bytearray(path.read_bytes())
+    data[103:105] = b"\x00\x00"  # how many tables there are: cells of the first page, by SQLite's file format
+    path.write_bytes(data)
+
+    for write in (True, False):
+        assert told(lambda: Store.open(path, write=write)) == f"{path}: {DAMAGED}"  # noqa: B023 - called at once
+    assert path.read_bytes() == data
+
+
+def test_a_store_that_was_killed_before_it_had_tables(tmp_path: Path) -> None:
+    """It has one page without anything, and becomes a store."""
+    path = tmp_path / "a.store"
+    pragma(path, "journal_mode = WAL")
+    assert path.stat().st_size > 0
+
+    assert len(tables(made(path))["cases"]) == 3
+
+
+def test_a_lock_that_is_none(tmp_path: Path) -> None:
+    """The message names the file that is in the way."""
+    path = made(tmp_path / "a.store")
+    lock = tmp_path / "a.store.lock"
+    lock.write_bytes(b"words\n" * 1000)
+
+    assert told(lambda: Store.open(path)) == (
+        f"{lock}: this is not the empty file by which a store is held; move it away"
+    )
+
+
+def test_a_folder_in_the_way(tmp_path: Path) -> None:
+    """A journal that is no file."""
+    path = made(tmp_path / "a.store")
+    (tmp_path / "a.store-journal").mkdir()
+
+    assert told(lambda: Store.open(path)) == (
+        f"{path}: it, or a file of its name that ends in -wal, -shm or -journal, cannot be read; see what is in its way"
+    )
 
 
 # --- where nothing can be written ---
@@ -596,7 +651,7 @@ def test_all_or_nothing(tmp_path: Path) -> None:
     bad: Any = failure(9)._replace(message=None)
     with Store.open(path) as store:
         assert told(lambda: store.add(("new",), [case(7)], [failure(8), bad])) == (
-            f"{path}: the store cannot be used: NOT NULL constraint failed: failures.message"
+            f"{path}: the store cannot be used: NOT NULL constraint failed: failures.message; choose another name"
         )
 
     assert tables(path) == before
