@@ -312,7 +312,7 @@ class Search(Comparing):
         while step:
             point = self.space.moved(found.point, move, -step)
             fewer = self.trials.one(point, 1) if point != found.point else found
-            if fewer is not found and self._miss(fewer, 1) == 0.0 and fewer.cost(1) < found.cost(1):
+            if self._miss(fewer, 1) == 0.0 and fewer.cost(1) < found.cost(1):
                 found = fewer
             else:
                 step //= 2

@@ -179,7 +179,7 @@ def simulate(scenario: "Scenario", layout: str, replication: int = 0, settings: 
 
 
 def replicate(
-    scenario: "Scenario", layout: str, *, seed: int, replication: int = 0, length_min: float, warm_up_min: float
+    scenario: "Scenario", layout: str, *, seed: int, replication: int, length_min: float, warm_up_min: float
 ) -> Record:
     """Do the same for any length of the measured time and of the warm-up before it, unchecked. [min]"""
     return Room(_blueprint(SameScenario(scenario), layout, length_min, warm_up_min), seed, replication).run()

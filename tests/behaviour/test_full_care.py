@@ -61,6 +61,20 @@ def test_an_overdue_battery_is_used_or_held_until_the_round(overdue: str, second
     assert len([row for row in rows if row["start_min"] < 1440.0]) == 1
 
 
+def test_after_its_water_a_battery_is_held_for_the_round():
+    """Charged at 138 and watered until 148; its inspection waits for the round from 480 on."""
+    rounds = {"days": "Mon-Sun", "from": "08:00", "to": "09:00", "overdue": "hold"}
+    changes = {
+        "batteries.plain.watering": {"every": "1 charge", "by": "hand", "time": "10 min"},
+        "batteries.plain.inspection": {"every": "1 charge", "time": "10 min", "rounds": rounds},
+    }
+    record = maintenance_room(changes, 0)
+    (water, *_), (inspection, *_) = rows_of(record, "waterings"), rows_of(record, "maintenance")
+    assert (water["due_min"], water["start_min"], water["end_min"]) == (138.0, 138.0, 148.0)
+    assert (inspection["due_min"], inspection["start_min"], inspection["end_min"]) == (148.0, 480.0, 490.0)
+    assert water["battery"] == inspection["battery"]
+
+
 def test_a_round_that_ends_leaves_the_rest_for_the_next():
     """Four batteries due at 480, 40 min each, one attendant: two begin by 540; the others a day later, or go on."""
     for overdue, starts in (("hold", [480.0, 520.0, 1920.0, 1960.0]), ("use", [480.0, 520.0, 1920.0, 1960.0])):

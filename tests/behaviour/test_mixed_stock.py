@@ -160,6 +160,15 @@ def test_lots_are_shared_out_over_trucks_that_keep_their_own() -> None:
     assert len({lot.entity for plan in plans for lot in plan.lots}) == 4
 
 
+def test_a_truck_may_keep_one_battery_of_each_of_two_lots() -> None:
+    """Of six and two, the sixth and the seventh."""
+    (plan,) = blueprint_of(site(), "today", WEEK_MIN, 0.0).battery_plans
+    kept = plan.kept_by(0, "trucks 1", 5, 2)
+
+    assert [(lot.name, lot.batteries) for lot in plan.lots] == [("bought 2019", 6), ("new", 2)]
+    assert [(lot.name, lot.batteries) for lot in kept.lots] == [("bought 2019", 1), ("new", 1)]
+
+
 def test_the_first_lot_is_in_the_first_trucks() -> None:
     """In the truck, where each keeps its battery."""
     layout = {"handling": "in_truck", "chargers": "4 x electronic_iuia", "batteries": ["1 x bought 2019", "3 x new"]}
@@ -204,6 +213,7 @@ def test_results_tell_lots_apart() -> None:
         "bought 2019": 4.0, "rented": 5.0, "second hand": 1.0,
     }  # fmt: skip
     frame = runs.frame_by_lot
+    assert list(frame.columns[:4]) == ["battery_type", "lot", "layout", "measure"]
     rows = frame[(frame["measure"] == "batteries") & (frame["layout"] == "today")]
     assert rows[["battery_type", "lot", "mean"]].to_numpy().tolist() == [
         ["lead", "bought 2019", 6.0],

@@ -149,22 +149,34 @@ def test_drivers_who_are_away_leave_it_to_attendants() -> None:
     assert done(record, CONNECTING)[0] == (ATTENDANT, 1321.0, 1326.0)
 
 
-def test_types_go_by_their_own_groups() -> None:
-    """A rule for one group holds for the batteries of its type alone."""
+def of_two_types(first: str) -> Record:
+    """One run with a group of the early shift too, whose drivers connect its own type of batteries."""
     text = SITE.substitute(USUAL | {"PEOPLE": f", {ALL_DAY}, trucks: {{others: {{connect_by: drivers}}}}"})
-    other = """
-  - {group: others, count: 2, shifts: [early], battery: small, run_time: 20000 min,
-     first_run: {first: 100 min, every: 15000 min}}
+    other = f"""
+  - {{group: others, count: 2, shifts: [early], battery: small, run_time: 20000 min,
+     first_run: {{first: {first}, every: 15000 min}}}}
 batteries:
-  small: {chemistry: vented_lead_acid, cells: 24, capacity: 500 Ah at 5 h, discharge_to: 20 %,
-          charge_time: 60 min, cool_down: 0 min, watering: none}
+  small: {{chemistry: vented_lead_acid, cells: 24, capacity: 500 Ah at 5 h, discharge_to: 20 %,
+          charge_time: 60 min, cool_down: 0 min, watering: none}}
 """
     text = text.replace("\nbatteries:\n", other).replace("batteries: 20", "batteries: {lead: 10, small: 10}")
     text = text.replace("room: {handling", "room: {stations: 2, handling")
-    record = batsim.simulate(batsim.read_scenario_text(text), "room")
+    return batsim.simulate(batsim.read_scenario_text(text), "room")
+
+
+def test_types_go_by_their_own_groups() -> None:
+    """A rule for one group holds for the batteries of its type alone."""
+    record = of_two_types("100 min")
     rows = record.columns("exchanges")
     assert sorted(rows["start_min"][:2].tolist()) == [460.0, 470.0]  # one attendant, one after the other
     assert sorted(person for person, _, _ in done(record, CONNECTING)[:2]) == [ATTENDANT, DRIVER]
+
+
+def test_a_group_that_names_its_drivers_means_its_own_shifts() -> None:
+    """Asked two minutes before its drivers go home: those of the late shift are of another group."""
+    record = of_two_types("478 min")
+    assert record.columns("exchanges")["start_min"][1] == MORNING + 478.0
+    assert done(record, CONNECTING)[1] == (ATTENDANT, MORNING + 490.0, MORNING + 495.0)
 
 
 @pytest.mark.parametrize(

@@ -142,6 +142,17 @@ def test_cost_settles_ties_of_a_comparison_where_it_is_known() -> None:
     assert order_sentence(no_targets) == "By cost in a year, the cheapest first: 'hoist', 'rollers' (batsim plan)."
 
 
+def test_what_is_impossible_has_no_place_in_the_order() -> None:
+    """Of two layouts one is left, and nothing is to be ranked; of three, two."""
+    both, three = (
+        compared(rollers=(4.0, 0.99), hoist=(8.0, 0.99)),
+        compared(rollers=(4.0, 0.99), hoist=(8.0, 0.99), truck=(2.0, 1.0)),
+    )
+
+    assert order_sentence(replace(both, impossible={"hoist": "its trucks open upwards."})) == ""
+    assert "'truck'" not in order_sentence(replace(three, impossible={"truck": "it has no plug."}))
+
+
 def test_how_far_a_target_is_missed_is_a_part_of_its_limit() -> None:
     """19 min at 10 are 90 %, 80 % of the waits at 95 % are 16 %; what allows nothing is missed by minutes."""
     found = compared(rollers=(19.0, 0.8), hoist=(9.0, 0.99))

@@ -444,6 +444,14 @@ def test_before_and_after_a_charge():
     assert ah_after(phases, end_h + 1.0) == pytest.approx(460.0)
 
 
+def test_a_phase_that_makes_gas_is_cut_on_its_curve():
+    """A tenth is missing and halves in every hour: a fortieth is left after 2 h."""
+    last = (Phase(3.0, 5.0, 0.0, 2.6, 0.9, 0.9875, math.log(2.0)),)
+
+    assert cut(last, 2.0)[0].soc_to == pytest.approx(0.975)
+    assert rest_of(last, 2.0)[0].soc_from == pytest.approx(0.975)
+
+
 def test_no_phases():
     """An empty charge takes no time, gives nothing and stores nothing."""
     assert phases_hours(()) == phases_ah(()) == phases_kwh((), 24) == gassing_ah((), CAPACITY_AH) == 0.0
@@ -482,6 +490,10 @@ def test_an_efficiency_is_a_share(efficiency):
         wall_kwh(23.0, efficiency)
     with pytest.raises(ValueError, match=_whole(message)):
         peak_wall_kw(100.0, 2.4, 24, efficiency)
+
+
+def test_a_charger_may_lose_nothing():
+    assert wall_kwh(23.0, 1.0) == 23.0
 
 
 # --- voltage of the main stage, and the most that a charger gives ---

@@ -8,7 +8,15 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from batsim.formulas.discharge import Cell, at_factor, capacity_factor, five_hour_capacity_ah, lowest_soc, soc_after
+from batsim.formulas.discharge import (
+    Cell,
+    at_factor,
+    capacity_factor,
+    five_hour_capacity_ah,
+    lowest_soc,
+    rates,
+    soc_after,
+)
 from tests.closed_forms import current_a, discharge_ah, discharge_hours, peukert_hours
 
 PLAIN = Cell(500.0, 24, 2.0, 0.0, 0.0, 1.0, 0.0, 1.0)  # 4,800 W is 100 A, no losses
@@ -230,6 +238,15 @@ def test_what_an_hour_takes(factor, amps, share):
     cell = at_factor(PLAIN._replace(peukert=2.0), factor)
 
     assert soc_after(1.0, 1.0, 48.0 * amps, cell) == pytest.approx((1.0 - share, amps))
+
+
+def test_how_fast_a_current_takes_the_state_of_charge():
+    """By hand, n = 2: twice the current of the 5 h rate has kappa 2; half of it one half, or the floor."""
+    steep = PLAIN._replace(peukert=2.0)
+
+    assert rates(1.0, 9600.0, steep) == pytest.approx((200.0, 0.8))
+    assert rates(1.0, 2400.0, steep) == pytest.approx((50.0, 0.05))
+    assert rates(1.0, 2400.0, steep._replace(kappa_floor=0.8)) == pytest.approx((50.0, 0.08))
 
 
 def test_peukert_near_one_with_a_floor():

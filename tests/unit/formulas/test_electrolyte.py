@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from batsim.formulas.electrolyte import freezing_degc, gravity_from_soc
+from batsim.formulas.electrolyte import freezing_degc, gravity_from_soc, gravity_that_freezes
 
 TABLE = [(1.160, 0.25), (1.220, 0.50), (1.250, 0.75), (1.280, 1.00)]
 FREEZING = [(1.160, -17.2), (1.220, -35.0), (1.250, -52.2), (1.280, -70.6)]
@@ -34,6 +34,14 @@ def test_between_two_rows_it_is_straight():
     assert gravity_from_soc(0.625, TABLE) == pytest.approx(1.235)
     assert freezing_degc(1.175, FREEZING) == pytest.approx(-17.2 - 0.25 * 17.8)
     assert gravity_from_soc(0.25, TABLE) == 1.160
+
+
+def test_the_acid_that_freezes_at_a_temperature():
+    """Read the other way: half-way from -17.2 to -35.0 degC; warmer than the table, as in its first row."""
+    assert gravity_that_freezes(-26.1, FREEZING) == pytest.approx(1.190)
+    assert gravity_that_freezes(-5.0, FREEZING) == 1.160
+    with pytest.raises(ValueError, match=_whole("freezing point is below the table, which begins at -70.6 (got -80)")):
+        gravity_that_freezes(-80.0, FREEZING)
 
 
 def test_a_reading_below_the_table_is_refused():

@@ -86,6 +86,11 @@ def test_driving_ends_with_an_empty_battery():
     assert AtPower(PLAIN).used(1.0, POWER_W, 360.0) == pytest.approx((0.0, 500.0))
 
 
+def test_a_way_takes_nothing_from_a_battery_that_cannot_give_its_power():
+    """2.05 V are needed, which half the charge gives."""
+    assert AtPower(USUAL).used(0.4, 2.05**2 * 24 * 500 / (4 * 0.5), 10.0) == (0.4, 0.0)
+
+
 # --- at a pace ---
 
 

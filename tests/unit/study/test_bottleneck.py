@@ -333,6 +333,26 @@ def test_what_cannot_be_told_apart_is_named_together():
     )
 
 
+def test_of_several_of_a_kind_the_best_is_a_rival():
+    """Attendants of two shifts that cannot be told apart from the station."""
+    one = made_up(
+        BASE,
+        ("station", "station", less(2.0, 2.2, 1.8, 2.0)),
+        ("early", "attendants", less(2.1, 1.9, 1.9, 2.0)),
+        ("late", "attendants", less(2.0, 1.9, 1.9, 2.0)),
+    )
+
+    assert [gain.what for gain in one.rivals] == ["one more early"]
+
+
+def test_what_changes_nothing_binds_nothing():
+    """All replications alike: an interval of no width at zero."""
+    one = made_up(BASE, ("station", "station", less(0.0, 0.0, 0.0, 0.0)))
+
+    assert one.gains[0].interval == (0.0, 0.0, 0.0)
+    assert (one.binding, one.gains[0].clear) == (None, False)
+
+
 @pytest.mark.parametrize(("early", "binds"), [(1.6, "early"), (1.4, "every shift")])
 def test_one_shift_stands_for_every_shift_when_it_carries_the_gain(early, binds):
     """Above three quarters of it."""

@@ -70,6 +70,12 @@ def test_what_a_layout_may_do_otherwise() -> None:
     assert all(of != "pickers" for _, of in kinds)
 
 
+def test_trucks_whose_run_time_is_stated_do_not_come_early() -> None:
+    """Of the other times, breaks alone are left to them."""
+    timed = batsim.changed(KESTREL, {"trucks[1].run_time": "5 h", "trucks[1].duty": None})
+    assert [lever.kind for lever in levers_of(timed, "side rollers") if lever.of == "aisles"] == [IN_BREAKS]
+
+
 def test_the_words_of_a_lever() -> None:
     """They name whom it concerns, and what is asked of them."""
     said = {lever.kind: lever.label(KESTREL) for lever in levers_of(KESTREL, "side rollers")}
