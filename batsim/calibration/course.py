@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 
 from batsim.calibration.log_weeks import hours_of, hours_of_shift, shifts_of, stretches_of, working_days
-from batsim.calibration.on_hand import Level, Names, at, next_of
+from batsim.calibration.on_hand import Level, Names, at, first_of, next_of
 from batsim.display import Frame
 from batsim.measures.windows import Flags, Floats, Worked, mean_of
 from batsim.scenario.parts.week import DAY_MIN, WEEK_MIN, clock_text
@@ -349,7 +349,10 @@ def _ready(told: _Weeks) -> Level:
     )
     gone = np.fmin(np.fmin(at(begun, taken), again), told.last_min(end))
     ended = np.isfinite(end)
-    before = (charged != None) & ~np.isin(np.arange(begun.size), taken)  # noqa: E711 - cell by cell
+    # What leaves without a charge in the log was there from the first week, unless it has been seen before: then
+    # the row of its charge is missing.
+    seen = first_of(np.concatenate([charged, told.things("exchanges", "battery")]), np.concatenate([begun, begun]))
+    before = (charged != None) & ~np.isin(np.arange(begun.size), taken) & (seen[: begun.size] == begun)  # noqa: E711
     come = np.concatenate([end[ended], told.first_min(begun[before])])
     return Level(come, np.concatenate([gone[ended], begun[before]]))
 

@@ -75,6 +75,19 @@ def next_of(things: Names, times_min: Floats, others: Names, other_times_min: Fl
     return np.where(same, following, -1)
 
 
+def first_of(things: Names, times_min: Floats) -> Floats:
+    """For each thing at a time, when the same one is seen first; not a number for what has no name. [min]
+
+    Examples
+    --------
+    >>> first_of(np.array(["a", "b", "a"], dtype=object), np.array([3.0, 2.0, 1.0])).tolist()
+    [1.0, 2.0, 1.0]
+    """
+    codes = pd.factorize(pd.Series(things, dtype=object))[0]
+    first = pd.Series(times_min).groupby(codes).transform("min").to_numpy()
+    return np.where(codes >= 0, first, np.nan)
+
+
 def at(times_min: Floats, numbers: Whole) -> Floats:
     """Times by number; endless where it is -1. [min]"""
     return np.append(times_min, np.inf)[numbers]

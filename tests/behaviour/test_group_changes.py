@@ -226,7 +226,7 @@ def test_counts_prices_gas_and_questions_of_the_plan_follow_the_changed_type() -
 
     assert batteries == {LEAD: [("battery (lead 24 V)", 2, 0.0)], LITHIUM: [("battery (lithium 24 V)", 1, 5000.0)]}
     assert [line.item for line in plans[LITHIUM].equipment if line.item.startswith("charger")] == [
-        "charger (lithium cc cv)"
+        "charger (lithium CC CV)"
     ]
     assert plans[LEAD].ventilation.flow_m3_per_h > 0.0
     assert plans[LITHIUM].ventilation.flow_m3_per_h == 0.0

@@ -38,6 +38,8 @@ STATEMENTS = {
     "whole",
 }
 """Keys whose blocks make one statement, a law for instance, so that two of them are not mixed."""
+STATEMENTS_BY_NAME = {"step_times"}
+"""Keys whose blocks hold such statements, each under a name of its own."""
 
 
 class Location(NamedTuple):
@@ -140,7 +142,7 @@ class LocatedData:
             here = path[:size]
             if not self.holds(here):
                 return False
-            if not _mix(here[-1] if here else None, base.at(here), self.at(here)):
+            if not _mix(here, base.at(here), self.at(here)):
                 return True
         return self.holds(path)
 
@@ -247,18 +249,18 @@ class LocatedData:
         return ScenarioError(self.file, [Problem(self.file, 0, 0, path, rule)])
 
 
-def _merge(base: object, top: object, key: str | int | None = None) -> object:
+def _merge(base: object, top: object, path: Path = ()) -> object:
     """Merge mappings key by key; anything else is taken from the top."""
-    if isinstance(base, dict) and isinstance(top, dict) and _mix(key, base, top):
+    if isinstance(base, dict) and isinstance(top, dict) and _mix(path, base, top):
         merged = dict(base)
         for inner, value in top.items():
-            merged[inner] = _merge(base[inner], value, inner) if inner in base else value
+            merged[inner] = _merge(base[inner], value, (*path, inner)) if inner in base else value
         return merged
     return top
 
 
-def _mix(key: str | int | None, base: object, top: object) -> bool:
-    """Whether two values under a key are mixed: both are blocks, and not one statement each."""
+def _mix(path: Path, base: object, top: object) -> bool:
+    """Whether two values at a path are mixed: both are blocks, and not one statement each."""
     if not isinstance(base, dict) or not isinstance(top, dict) or BETWEEN in base or BETWEEN in top:
         return False
-    return key not in STATEMENTS
+    return not STATEMENTS.intersection(path[-1:]) and not STATEMENTS_BY_NAME.intersection(path[-2:-1])

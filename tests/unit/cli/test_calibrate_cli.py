@@ -49,7 +49,7 @@ def test_what_is_printed_and_written() -> None:
     assert "Stated otherwise than measured: exchange from begin to end, overhead_hoist 15 min" in " ".join(
         done.stdout.split()
     )
-    assert "What it says: " in done.stdout
+    assert "Verdict: " in done.stdout
     assert done.stdout.endswith(
         "wrote calibrated.yaml; next: batsim check calibrated.yaml, then batsim compare calibrated.yaml\n"
     )

@@ -29,8 +29,8 @@ SOUND = Path(__file__).parents[1] / "broken" / "sound.yaml"
 GUIDE = ROOT / "batsim" / "guide"
 BATSIM = Path(sys.executable).with_name("batsim")
 COMMANDS = (
-    "bottleneck", "check", "compare", "day", "day-without", "decide", "export", "guide", "merge", "new", "plan",
-    "replay", "report", "run", "schema", "survey", "sweep", "trace", "warm-up",
+    "bottleneck", "calibrate", "check", "compare", "day", "day-without", "decide", "export", "guide", "merge",
+    "new", "plan", "replay", "report", "run", "schema", "survey", "sweep", "trace", "verify", "warm-up",
 )  # fmt: skip
 SHORT = ("-r", "2", "--weeks", "0.5", "--warm-up", "0", "--workers", "1")
 

@@ -168,7 +168,7 @@ def test_table_chart_and_supply_state_the_same_peak() -> None:
     assert (found.peak_kw.mean, found.greatest_kw.mean) == (peak, greatest)
     assert f"Simulated peak of a week, mean of 15 min: {number_text(found.peak_kw)} kW" in facts
     assert f"Of all weeks: {number_text(found.greatest_kw)} kW" in facts
-    assert f"peak load as tables state it: mean of the weeks' peaks {peak:.0f} kW" in words
+    assert f"peak load as tables state it: mean of the weeks' peaks {peak:.2f} kW" in words
     assert peak <= greatest <= found.all_at_once_kw * (1.0 + 1e-9)
 
 

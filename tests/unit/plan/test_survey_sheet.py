@@ -336,6 +336,6 @@ def test_a_sheet_shows_itself() -> None:
     """At a prompt in a few words, in a notebook as a table."""
     sheet = survey(surveyed())
 
-    assert repr(sheet) == f"<SurveySheet: Surveyed (invented): 0 of {len(sheet.lines)} missing>"
+    assert repr(sheet) == f"<SurveySheet: Surveyed (invented): 1 of {len(sheet.lines)} missing>"
     assert list(sheet.frame["path"]) == [each.path for each in sheet.lines]
     assert "Truck group 'trucks'" in sheet._repr_html_()

@@ -21,7 +21,7 @@ from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.laws import KEYS, DurationLaw
 from batsim.scenario.parts.layouts import ChargerCount
 from batsim.scenario.site import Scenario
-from batsim.scenario.text.located_data import STATEMENTS, path_text
+from batsim.scenario.text.located_data import STATEMENTS, STATEMENTS_BY_NAME, path_text
 from batsim.scenario.text.yaml_text import read_file, read_text
 
 ROOT = Path(__file__).parents[3]
@@ -511,7 +511,7 @@ def test_statements_are_the_keys_of_laws() -> None:
                 if isinstance(inner, type) and issubclass(inner, BaseModel) and inner not in seen | {DurationLaw}:
                     yield from laws(inner, seen)
 
-    assert {*laws(Scenario, set()), "first_run"} == STATEMENTS
+    assert {*laws(Scenario, set()), "first_run"} == STATEMENTS | STATEMENTS_BY_NAME
 
 
 def test_places_are_those_of_the_file_that_says_it(extended: Path) -> None:

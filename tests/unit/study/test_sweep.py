@@ -444,7 +444,7 @@ def test_the_version_of_the_model_tells_what_settles_numbers(tmp_path: Path, mon
     assert version() == before
     seen = {before}
     edits = [
-        ("room/simulation.py", b"4 * WEEK_MIN", b"5 * WEEK_MIN"),
+        ("room/simulation.py", b"40 * WEEK_MIN", b"50 * WEEK_MIN"),
         ("catalogue/figures.csv", b"e", b"f"),
         ("catalogue/battery_types.yaml", b"e", b"f"),
         ("measures/measures.csv", b"downtime", b"lost_time"),

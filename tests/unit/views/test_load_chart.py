@@ -230,7 +230,7 @@ def test_the_note_says_whose_air_it_is(found, asked):
     ]
 
     assert "air of 3,600 m³/h, as stated. Well mixed: near the cells and under covers there is more." in notes[0]
-    assert f"air of {asked.flow_m3_per_h:.0f} m³/h, as the rule asks for; nobody says what there is." in notes[1]
+    assert f"air of {asked.flow_m3_per_h:,.0f} m³/h, as the rule asks for; nobody says what there is." in notes[1]
 
 
 def test_a_room_that_nobody_measured_is_said(found, asked):
