@@ -147,6 +147,16 @@ def test_a_clock_that_runs_behind_makes_no_wait(small):
     assert told["wait_min", SITE] == 0.0
 
 
+def test_a_battery_whose_charge_is_not_in_the_log(small):
+    """It came in a truck before it leaves, so it was not there from the begin of the week: b alone was, for 410 min."""
+    rows = exchanges(
+        ("docks", 400.0, 410.0, 415.0, 420.0, "a", "b"), ("docks", 1490.0, 1500.0, 1505.0, 1510.0, "b", "a")
+    )
+    told = course({"exchanges": rows, "charges": charges(("c", 480.0, 490.0))}, [0], small)
+
+    assert told["charged_batteries", SITE] * 5 * DAY == pytest.approx(410.0 + 5 * DAY - 490.0)
+
+
 def test_batteries_before_and_after_their_charge(small):
     """Battery a stands from 420 to 480 min, is charged until 960 and leaves at 1500; b is there from the begin of the
     week until it leaves at 410. Of 5 working days, charged batteries are there for 410 + 540 min."""
