@@ -39,7 +39,7 @@ LOTS = "Lots of batteries, at the pace simulated"
 """Stands over what a conversion takes."""
 
 
-UNCHECKED = "today not checked"
+UNCHECKED = "today not borne out by records"
 """Mark of a payback against a situation of today that nobody has set beside records."""
 NOT_CHECKED = "today's minutes and costs are the model's, not yet set beside records of the site"
 """What is said of what is saved against a situation of today that nobody has checked."""
