@@ -102,7 +102,7 @@ def test_the_day_shift_is_not_blamed_for_the_night(stated):
     assert f"widest from {worst.where.name.replace('-', ' to ')}" in found.verdict
 
 
-@pytest.mark.parametrize("closes", ["attendants, night shift", "mean power"])
+@pytest.mark.parametrize("closes", ["attendants, night shift", pytest.param("mean power", marks=pytest.mark.slow)])
 def test_what_is_otherwise_is_what_would_close_the_gap(stated, closes, monkeypatch):
     monkeypatch.setattr(searching, "MOST_STEPS", 0)
     monkeypatch.setattr(searching, "REPLICATIONS", 1)

@@ -11,7 +11,7 @@ from batsim.calibration.calibrate import Calibration
 from batsim.scenario.settings import Settings
 from tests.behaviour.hidden_room import FORM, STATED, Hidden, Spoiled, hidden, records_of, spoiled
 
-SOME, MANY = 2, 100
+SOME, MANY = 1, 100
 LEAST_SHARE = 0.9
 """Share of rooms in which the 95 % interval of an input must hold it."""
 
