@@ -74,7 +74,7 @@ def scheduler(folder: Path) -> Iterator[str]:
     """A scheduler; its address."""
     file = folder / "scheduler.json"
     with started("scheduler", "--host", "127.0.0.1", "--port", 0, "--no-dashboard", "--scheduler-file", file):
-        assert wait_until(file.exists, PATIENCE_S)
+        assert wait_until(lambda: file.exists() and file.read_text().endswith("}"), PATIENCE_S)
         yield json.loads(file.read_text())["address"]
 
 
@@ -110,7 +110,8 @@ def disturbed(scenario: Scenario, store: Path, cases: int) -> int:
     return run
 
 
-@pytest.mark.parametrize("cases", [FEW, pytest.param(MANY, marks=pytest.mark.slow)])
+@pytest.mark.slow
+@pytest.mark.parametrize("cases", [FEW, MANY])
 def test_workers_come_and_go(tmp_path: Path, small: Scenario, cases: int) -> None:
     """No case is lost, run twice into the store, or has another number."""
     assert swept(small, tmp_path / "calm.store", cases) == cases
