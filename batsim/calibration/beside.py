@@ -119,6 +119,11 @@ class Beside(Shows):
         return tuple(sorted(missed, key=lambda each: -abs(each.gap_in_half_widths)))
 
     @property
+    def gaps_first(self) -> tuple[Compared, ...]:
+        """Numbers that decide, those that the model does not give first."""
+        return (*self.gaps, *(each for each in self.deciding if each.verdict == INSIDE))
+
+    @property
     def given(self) -> tuple[str, ...]:
         """What the model gives wherever it decides, in short."""
         return tuple(dict.fromkeys(each.about.short for each in self.deciding if each.measure not in self.missed))

@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -227,7 +226,7 @@ def _layout_of(scenario: Scenario, layout: str | None, files: Mapping[str, objec
         problems.append(Problem(scenario.file, 0, 0, "layout", rule, f"'{name}'"))
     if not 0.0 <= hold_out < 1.0:
         problems.append(
-            Problem(scenario.file, 0, 0, "hold-out", "must be at least 0 % and below 100 %", f"{hold_out:g}")
+            Problem(scenario.file, 0, 0, "hold-out", "must be at least 0 % and below 100 %", f"{100 * hold_out:g} %")
         )
     if problems or name is None:
         raise ScenarioError(scenario.file, problems)
@@ -245,26 +244,21 @@ def _logs(
     zone: str | None,
 ) -> dict[str, Log]:
     """Read all logs, counted from the earliest Monday of them; what is wrong is told of all at once."""
-    own = {kind: {"mapping": _own(kind, mapping), "units": _own(kind, units)} for kind in files}
     problems = [*_of_no_log(files, mapping, scenario.file), *_of_no_log(files, units, scenario.file)]
 
-    def read(monday: date | None) -> dict[str, Log]:
-        logs = {}
-        for kind, file in files.items():
-            try:
-                logs[kind] = read_log(
-                    file, kind, scenario=scenario, decimal=decimal, times=times, zone=zone, strict=strict,
-                    first_monday=monday, **own[kind],
-                )  # fmt: skip
-            except ScenarioError as error:
-                problems.extend(error.problems)
-        if problems:
-            raise ScenarioError(scenario.file, problems)
-        return logs
-
-    logs = read(None)
-    mondays = {log.first_monday for log in logs.values() if log.first_monday is not None}
-    return read(min(mondays)) if len(mondays) > 1 else logs
+    logs = {}
+    for kind, file in files.items():
+        try:
+            logs[kind] = read_log(
+                file, kind, scenario=scenario, mapping=_own(kind, mapping), units=_own(kind, units), decimal=decimal,
+                times=times, zone=zone, strict=strict,
+            )  # fmt: skip
+        except ScenarioError as error:
+            problems += error.problems
+    if problems:
+        raise ScenarioError(scenario.file, problems)
+    mondays = [log.first_monday for log in logs.values() if log.first_monday is not None]
+    return {kind: log.counted_from(min(mondays)) if mondays else log for kind, log in logs.items()}
 
 
 def _own(kind: str, given: Mapping[str, Mapping[str, str]]) -> dict[str, str]:

@@ -113,8 +113,9 @@ def _others(own: Mapping[str, Any], put: Path, of: Mapping[str, str]) -> Iterato
     part = of.get(str(put[1]), put[1])
     for section in (EXCHANGE_TIMES, STEP_TIMES):
         for name in own.get(section) or {}:
-            same_kind = section == put[0] == STEP_TIMES or (section, name) == put
-            if not same_kind and ({part, of.get(name, name)} & {WHOLE} or part == of.get(name, name)):
+            beside = section == put[0] == STEP_TIMES or (section, name) == put
+            other = of.get(name, name)
+            if not beside and (other == part or WHOLE in (other, part)):
                 yield section, name
 
 

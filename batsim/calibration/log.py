@@ -1,11 +1,16 @@
 """A log of a site that was read: its rows, what was left out and why, where its logger was silent."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import NamedTuple
 
 from batsim.display import Frame, frame_of
 from batsim.errors import Problem
+from batsim.scenario.parts.week import WEEK_MIN
+
+DAYS_A_WEEK = 7
+TIMES = ("start_min", "end_min", "arrived_min", "truck_free_min")
+"""Columns that count from the first Monday."""
 
 
 class LeftOut(NamedTuple):
@@ -70,6 +75,19 @@ class Log:
     """Headers of columns that were not read; those with names of people are always among them."""
     clock: str
     """How times were read, in words."""
+
+    def counted_from(self, first_monday: date) -> "Log":
+        """The same with minutes and weeks counted from another Monday."""
+        if self.first_monday in (None, first_monday):
+            return replace(self, first_monday=first_monday)
+        weeks = (self.first_monday - first_monday).days // DAYS_A_WEEK
+        later = {name: self.rows[name] + weeks * WEEK_MIN for name in TIMES if name in self.rows}
+        week = {"week": self.rows["week"] + weeks} if "week" in self.rows else {}
+        gaps = tuple(
+            gap._replace(from_min=gap.from_min + weeks * WEEK_MIN, to_min=gap.to_min + weeks * WEEK_MIN)
+            for gap in self.gaps
+        )
+        return replace(self, rows=self.rows.assign(**later, **week), gaps=gaps, first_monday=first_monday)
 
     @property
     def used_share(self) -> float:

@@ -35,6 +35,9 @@ TOO_WIDE = "too many cells"
 TIMES, DAY_OR_TIME, AMOUNTS = ("time", "day or time"), "day or time", tuple(DIMENSIONS)
 SUFFIXES = {"duration": "min", "share": "share", "charge": "ah", "energy": "kwh"}
 """End of the name of a column in the rows of a log, by what it is."""
+MOST_TIMES_LONGEST, LEAST_ENDED = 2.0, 5
+"""Times the longest of its kind that what has no end may go on until the log ends, where so many have an end; beyond,
+its end was forgotten."""
 SAME_THING = {"exchanges": ("truck", "battery"), "charges": ("battery", "charger"), "steps": ("truck", "battery")}
 """Columns that say of which thing an event without an end is, by kind of log: the first that is filled in."""
 
@@ -285,13 +288,24 @@ class _Reader:
         if self.kind in SAME_THING:
             known = [each.utc_s[self.sieve.kept] for each in times.values()]
             until = float(np.nanmax(np.concatenate(known), initial=-np.inf)) if known else -np.inf
-            censored = open_ended & self._last_of_its_thing(begins)
-            lasts = np.where(censored, (until - begins) / SECONDS_A_MINUTE, lasts)
-            rule = "has no end, and the same goes on later; it cannot be said how long it was"
+            last = open_ended & self._last_of_its_thing(begins)
+            so_far = (until - begins) / SECONDS_A_MINUTE
+            censored = last & (so_far <= MOST_TIMES_LONGEST * self._longest(lasts))
+            lasts = np.where(censored, so_far, lasts)
             column = "end" if "end" in self.header.found else "duration"
-            self.sieve.leave_out(open_ended & ~censored, sense.NO_END, column, rule)
+            rule = "has no end, and the same goes on later; it cannot be said how long it was"
+            self.sieve.leave_out(open_ended & ~last, sense.NO_END, column, rule)
+            rule = "has no end, and the log goes on for longer than any of its kind takes; its end was forgotten"
+            self.sieve.leave_out(last & ~censored, sense.NO_END, column, rule)
         end_min = {} if "start" not in times else {"end_min": np.where(censored, np.nan, start_min + lasts)}
         return {"duration_min": lasts, "censored": censored, **end_min}
+
+    def _longest(self, lasts_min: Floats) -> Floats:
+        """How long the longest of the same kind took, of each row; endless where too few have an end. [min]"""
+        steps = self.sieve.cells.get("step", [""] * lasts_min.size)
+        kinds = pd.Series(np.where(self.sieve.kept, lasts_min, np.nan)).groupby(pd.factorize(pd.Series(steps))[0])
+        longest: Floats = np.where(kinds.transform("count") >= LEAST_ENDED, kinds.transform("max"), np.inf)
+        return longest
 
     def _last_of_its_thing(self, begins: Floats) -> Flags:
         """Which rows begin last of all that are about the same truck, battery or charger, and the same step."""

@@ -47,6 +47,13 @@ class Timed(NamedTuple):
     """Of all rows. [min]"""
     row: str
     """What a row is."""
+    cut: Flags | None = None
+    """Rows whose value was cut off; those that were not ended when the log did, when not given."""
+
+    @property
+    def censored(self) -> Flags:
+        """Rows whose true value is longer."""
+        return marks(self.rows, "censored") if self.cut is None else self.cut
 
 
 def time_findings(sources: Sources, confidence: float) -> Iterator[Finding]:
@@ -102,19 +109,20 @@ class _Maker:
             yield from ((key, None) for key in parts)
             return
         mine = self.sources.handling_of(rows) == handling
-        whole = np.where(marks(rows, "censored"), np.nan, floats(rows, "duration_min"))
+        whole, cut = floats(rows, "duration_min"), marks(rows, "censored")
         station = floats(rows, "truck_free_min") - floats(rows, "start_min")
+        stands = cut & np.isnan(station)
         after = whole - station
         gone = mine & (after > 0.0)
-        if not parts[TRUCK_GONE] or gone.sum() < FEWEST:
+        if not parts[TRUCK_GONE] or (gone & ~cut).sum() < FEWEST:
             known = mine & np.isfinite(whole)
             yield (
                 WHOLE if parts[TRUCK_GONE] else TRUCK_WAITS,
                 Timed(rows, known, whole, "exchange") if known.any() else None,
             )
             return
-        stays = mine & np.isfinite(station) & ~(after <= 0.0)
-        yield TRUCK_WAITS, Timed(rows, stays, station, "exchange")
+        stays = mine & (np.isfinite(station) & ~(after <= 0.0) | stands)
+        yield TRUCK_WAITS, Timed(rows, stays, np.where(stands, whole, station), "exchange", stands)
         yield TRUCK_GONE, Timed(rows, gone, after, "exchange")
 
     def _by_step(self, handling: str, steps: list[str]) -> dict[str, Timed]:
@@ -203,7 +211,7 @@ class _Maker:
         shared: bool = False,
     ) -> Iterator[Finding]:
         """What is found of durations, unless they are too few for anything."""
-        cut = marks(timed.rows, "censored") if timed.row != "exchange" else np.zeros(len(timed.rows), dtype=bool)
+        cut = timed.censored
         if (timed.those & ~cut).sum() < FEWEST:
             return
         fitted = fit(timed.values[timed.those], censored=cut[timed.those], confidence=self.confidence)

@@ -201,9 +201,9 @@ class _Fault:
 Spoil = Callable[[_Fault], list[Cells]]
 SPOIL: dict[str, tuple[Spoil, ...]] = {
     "exchanges": (_Fault.double, _Fault.backwards, _Fault.swapped, _Fault.unknown, _Fault.no_end),
-    "charges": (_Fault.double, _Fault.too_much, _Fault.backwards, _Fault.no_number),
+    "charges": (_Fault.double, _Fault.too_much, _Fault.backwards, _Fault.no_number, _Fault.no_end),
     "trucks": (_Fault.double, _Fault.unknown, _Fault.no_number),
-    "steps": (_Fault.double, _Fault.backwards),
+    "steps": (_Fault.double, _Fault.backwards, _Fault.no_end),
 }
 
 

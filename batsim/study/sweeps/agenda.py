@@ -23,7 +23,7 @@ from batsim.study.sweeps.points import Point, Points, points_of
 MOST_SHARDS = 1_000_000
 KEY_BYTES = 16
 LEFT_OUT = (
-    "question", "layouts", "simulation", "targets",
+    "question", "layouts", "simulation", "targets", "calibration",
     "prices", "present", "equipment", "room", "building", "supply", "standards",
 )  # fmt: skip
 """Parts of a scenario on which no number depends, or of which only some does; that is added below."""

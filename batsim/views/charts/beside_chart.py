@@ -136,7 +136,7 @@ def compared_chart(beside: Beside) -> style.Figure:
         model, is inside. Beside it stand what was measured and the mean of the model. A figure and not one axes,
         because its title goes across names and numbers.
     """
-    rows = gaps_first(beside)
+    rows = beside.gaps_first
     figure = style.new_figure((style.COLUMN_IN, AROUND_ROWS_IN + ROW_IN * max(1, len(rows))))
     style.head_of_all(figure, _told_of_all(beside))
     ax = figure.subplots()
@@ -165,7 +165,7 @@ def compared_chart(beside: Beside) -> style.Figure:
 
 def compared_text(beside: Beside) -> str:
     """Say in words what `compared_chart` draws, with its numbers."""
-    rows = gaps_first(beside)
+    rows = beside.gaps_first
     if not rows:
         return f"{_name(beside)}. {NOTHING}"
     numbers = "; ".join(f"{sentence_of(each.sentence)}{'' if each.verdict == INSIDE else ', outside'}" for each in rows)
@@ -235,11 +235,6 @@ LOOKS: dict[str, dict[str, Any]] = {
     },
 }  # fmt: skip
 """How what was measured is drawn."""
-
-
-def gaps_first(beside: Beside) -> list[Compared]:
-    """Numbers that decide, those outside first, the widest gap at the top."""
-    return [*beside.gaps, *(each for each in beside.deciding if each.verdict == INSIDE)]
 
 
 def _told_of_all(beside: Beside) -> str:

@@ -16,7 +16,8 @@ from batsim.plan.survey import sentence_of
 from batsim.statistics.fitting import FIXED, NOTHING
 from batsim.views.charts.beside_chart import beside_chart, beside_text, compared_chart, compared_text
 from batsim.views.charts.fit_chart import fit_chart, fit_notes, fit_text
-from batsim.views.page.calibration_rows import (
+from batsim.views.page.inline_svg import for_a_page, inline_svg
+from batsim.views.text.calibration_rows import (
     COMPARED_HEAD,
     LOG_HEAD,
     STATED_HEAD,
@@ -31,7 +32,6 @@ from batsim.views.page.calibration_rows import (
     stated_sentence,
     titled,
 )
-from batsim.views.page.inline_svg import for_a_page, inline_svg
 
 MOST_PICTURES = 16
 """Laws that are drawn, so that a page of a large site can still be sent; the others are told in words."""

@@ -23,7 +23,7 @@ from batsim.study.first_estimate import LayoutOutline, outline
 from batsim.study.prices import MARK
 from batsim.study.running.runs import Runs
 from batsim.verification.verify import Verification
-from batsim.views.page.calibration_rows import (
+from batsim.views.text.calibration_rows import (
     COMPARED_HEAD,
     STATED_HEAD,
     compared_rows,

@@ -76,6 +76,22 @@ def test_times_of_an_exchange(site: Scenario, tmp_path: Path) -> None:
     assert sum(step.law.mean for step in steps if step.truck == "gone") == pytest.approx(3.0, abs=0.05)
 
 
+def test_an_exchange_under_way_when_the_log_ends(site: Scenario, tmp_path: Path) -> None:
+    """Counts as cut off, at 16:18: one truck has been in the station for 12 min, one battery on its way for 6 min."""
+    log = Path(exchanges(tmp_path))
+    under_way = "T7,reach,2024-09-06T16:06,,,24 %\nT8,reach,2024-09-06T16:02,2024-09-06T16:12,,24 %\n"
+    log.write_text(f"{log.read_text(encoding='utf-8')}{under_way}", encoding="utf-8")
+    titles = by_title(batsim.calibrate(site, exchanges=str(log), settings=TWO))
+    station = titles["exchange, truck in the station, overhead_hoist"].fitted
+    away = titles["exchange, battery put away, overhead_hoist"].fitted
+
+    assert station is not None
+    assert away is not None
+    assert station.values[station.censored].tolist() == pytest.approx([12.0])
+    assert away.values[away.censored].tolist() == pytest.approx([6.0])
+    assert (station.seen, away.seen) == (31, 30)
+
+
 def test_drivers_who_stay_to_the_end(site: Scenario, tmp_path: Path) -> None:
     """One time for the whole exchange."""
     rows = [f"T{n},reach,{day}T{10 + n}:00,{day}T{10 + n}:{10 + n}" for day in DAYS for n in range(6)]
@@ -172,7 +188,7 @@ def test_what_lies_nearly_at_the_stated_value_is_not_written(site: Scenario, tmp
     [
         ({}, "needs a log: exchanges, charges, trucks, steps, one or more"),
         ({"exchanges": "x.csv", "layout": "tomorow"}, "layout: no layout of this name; one of: today (got 'tomorow')"),
-        ({"exchanges": "x.csv", "hold_out": 1.0}, "hold-out: must be at least 0 % and below 100 % (got 1)"),
+        ({"exchanges": "x.csv", "hold_out": 1.0}, "hold-out: must be at least 0 % and below 100 % (got 100 %)"),
         ({"exchanges": "none.csv"}, "no such file"),
     ],
     ids=["no log", "layout", "hold-out", "file"],

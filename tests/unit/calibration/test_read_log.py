@@ -5,6 +5,7 @@ from datetime import date
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 
 import batsim
@@ -226,6 +227,34 @@ def test_no_end_is_censored_where_nothing_follows():
     assert log.rows["censored"].tolist() == [True, False]
     assert log.rows["duration_min"].tolist() == [25.0, 10.0]
     assert np.isnan(log.rows["end_min"].iloc[0])
+
+
+def test_an_end_that_was_forgotten():
+    """Truck 9 does not come again, but the log goes on for an hour after exchanges of ten minutes at most."""
+    ended = "".join(
+        f"T{n},docks,B{n},2024-03-04T08:{10 * n:02},2024-03-04T08:{10 * n + 5 + n:02},20\n" for n in range(5)
+    )
+    log = read(
+        EXCHANGES + ended + "T9,docks,B8,2024-03-04T08:00,,20\nT8,docks,B9,2024-03-04T09:00,2024-03-04T09:05,20\n"
+        "T7,docks,B7,2024-03-04T08:48,,20\n"
+    )
+
+    assert left_out(log) == [(7, "no end")]
+    assert "its end was forgotten" in log.left_out[0].rule
+    assert log.rows["duration_min"].tolist() == [5.0, 6.0, 7.0, 8.0, 9.0, 5.0, 17.0]
+    assert log.rows["censored"].tolist() == [False] * 6 + [True]
+
+
+def test_weeks_from_another_monday():
+    """As if the log had been read so."""
+    text = EXCHANGES + "T1,docks,B1,2024-03-14T08:00,2024-03-14T08:10,20\nT2,docks,B2,2024-03-15T08:00,,20\n"
+    early = date(2024, 2, 26)
+
+    moved, read_so = read(text).counted_from(early), read(text, first_monday=early)
+
+    pd.testing.assert_frame_equal(moved.rows, read_so.rows)
+    assert moved.first_monday == read_so.first_monday == early
+    assert moved.rows["week"].tolist() == [2.0, 2.0]
 
 
 def test_overlaps_leave_as_many_rows_as_can_be():

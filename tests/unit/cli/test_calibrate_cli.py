@@ -46,8 +46,9 @@ def test_what_is_printed_and_written() -> None:
     assert "log.csv:62:1: end: the end lies before the start (got '2024-09-03T07:00')" in done.stdout
     assert "log.csv:63:1: the same as line 2" in done.stdout
     assert "exchange from begin to end, overhead_hoist" in done.stdout
-    assert "Stated otherwise than measured: exchange from begin to end, overhead_hoist 15 min" in " ".join(
-        done.stdout.split()
+    assert (
+        "1 of 1 input differs from what was stated: Exchange from begin to end, overhead hoist with a spreader beam "
+        "(15 min stated, 11.5 min (" in " ".join(done.stdout.split())
     )
     assert "Verdict: " in done.stdout
     assert done.stdout.endswith(
@@ -80,7 +81,7 @@ def test_strict_refuses_all_at_once() -> None:
     [
         ((), "--exchanges, --charges, --trucks, --steps: name a log, one or more"),
         ((*QUICK, "--hold-out", "a third"), "--hold-out: needs a share with a unit, such as '25 %'"),
-        ((*QUICK, "--hold-out", "100 %"), "hold-out: must be at least 0 % and below 100 % (got 1)"),
+        ((*QUICK, "--hold-out", "100 %"), "hold-out: must be at least 0 % and below 100 % (got 100 %)"),
         ((*QUICK, "--map", "start"), "--map: needs COLUMN=VALUE, such as start=Begin or charges.start=On (got start)"),
         ((*QUICK, "--map", "strat=Begin"), "strat: no log has such a column; did you mean 'start'?"),
         ((*QUICK, "--map", "charges.start=On"), "charges: is stated of a log that is not given; name its file"),

@@ -317,11 +317,17 @@ def test_what_makes_another_case(changes: dict[str, Any]) -> None:
     assert key(rooms(), **changes) != key(rooms())
 
 
+CHECKED = {
+    "layout": "south", "records": "9 exchanges", "fitted": "week 1", "judged": "week 2", "independent": True,
+}  # fmt: skip
+
+
 @pytest.mark.parametrize(
     ("path", "value", "same"),
     [
         ("question", "Another?", True),
         ("targets", {"downtime_per_truck_shift": "at most 20 min"}, True),
+        ("calibration", CHECKED, True),
         ("simulation.replications", 9, True),
         ("simulation.seed", 9, True),
         ("simulation.length", "3 weeks", True),

@@ -10,7 +10,7 @@ from batsim.calibration.calibrate import NOT_BESIDE
 from batsim.calibration.log import Gap
 from batsim.views.page import calibration as page_module
 from batsim.views.page.calibration import CAUTIONS, MOST_LEFT_OUT, NOT_INDEPENDENT, calibration_html
-from batsim.views.page.calibration_rows import (
+from batsim.views.text.calibration_rows import (
     compared_rows,
     gap_texts,
     headline,

@@ -14,7 +14,6 @@ from batsim.display import counted, listed
 from batsim.plan.survey import inside, sentence_of
 from batsim.statistics.fitting import OBSERVED
 from batsim.statistics.intervals import Interval
-from batsim.views.charts.beside_chart import gaps_first
 
 AS_STATED = {True: "as stated", False: "differs", None: "cannot be told"}
 """How a measured input stands to the stated one."""
@@ -76,7 +75,7 @@ def differing_first(calibration: Calibration) -> list[Finding]:
 
 def compared_rows(beside: Beside) -> list[tuple[str, ...]]:
     """A row of `COMPARED_HEAD` for each number that decides, those outside first."""
-    return [_compared(each) for each in gaps_first(beside)]
+    return [_compared(each) for each in beside.gaps_first]
 
 
 def _compared(each: Compared) -> tuple[str, ...]:
@@ -117,14 +116,14 @@ def gap_texts(logs: Mapping[str, Log]) -> Iterator[str]:
     """When loggers were silent."""
     for kind, log in logs.items():
         for gap in log.gaps:
-            yield f"{sentence_of(kind)}: {_silent(gap, log)}"
+            yield f"{sentence_of(kind)}: {gap_text(gap, log)}"
 
 
-def _silent(gap: Gap, log: Log) -> str:
+def gap_text(gap: Gap, log: Log) -> str:
     """From when to when a logger was silent."""
     begin, end = (moment(log.first_monday, at) for at in (gap.from_min, gap.to_min))
     usual, after = counted(round(gap.usual_h), "hour"), f"{Path(log.file).name}, after line {gap.after_line}"
-    return f"nothing from {begin} to {end}, {usual} in which something usually begins ({after})"
+    return f"nothing from {begin} to {end}, {usual} in which something usually begins ({after}); was the logger on?"
 
 
 def moment(first_monday: date | None, at_min: float) -> str:
