@@ -38,7 +38,7 @@ AXIS = (
     "Where the measured number lies between the limits of the model: -1 at the lower one, +1 at the upper one. One "
     "stretch of so many weeks has all numbers inside with {confidence:g} %."
 )
-HEADS, AWAY_PT = ("measured", "in the model"), (8.0, 66.0)
+HEADS, AWAY_PT = ("measured", "in the model"), (8.0, 84.0)
 """Heads of the numbers beside the rows, and how far they are from the axes. [pt]"""
 HEAD_ROWS, HEAD_AT = 1.2, -0.85
 """What is kept free above the first row, and where the heads stand in it. [rows]"""

@@ -121,6 +121,17 @@ def test_numbers_lie_where_their_half_widths_say(found):
     )
 
 
+def test_great_numbers_stand_apart():
+    """What was measured ends before what the model gives begins."""
+    great = beside_of({("charged_kwh_per_day", SITE): (12_361.0, 12_396.0), ("used_kwh_per_day", SITE): (9.0, 9.0)})
+    figure, (ax,) = drawn(compared_chart(great))
+    measured, simulated = ([text.get_window_extent() for text in ax.texts[first : first + 3]] for first in (0, 3))
+
+    assert len(ax.texts) == 6
+    assert [left.x1 < right.x0 for left, right in zip(measured, simulated, strict=True)] == [True] * 3
+    assert max(box.x1 for box in simulated) <= figure.bbox.x1
+
+
 def test_numbers_are_said_in_words(found):
     text = compared_text(found)
     (first, second), (last,) = found.gaps, [each for each in found.deciding if each.measure == "wait_min"]
