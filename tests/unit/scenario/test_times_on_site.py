@@ -53,6 +53,28 @@ def test_stated_times_are_found_again_in_the_record() -> None:
     assert (rows["end_min"] - rows["truck_free_min"])[done] == pytest.approx(3.0)
 
 
+def test_a_whole_time_is_found_again_in_the_record() -> None:
+    """From the begin of the exchange until the last step is done."""
+    site = kestrel(HOIST % "exchange_times: {whole: 15 min}")
+    rows = record_of(site, "hoist", length_min=2880.0, warm_up_min=0.0).columns("exchanges")
+    done = rows["end_min"] < 2880.0
+
+    assert done.sum() > 50
+    assert (rows["end_min"] - rows["start_min"])[done] == pytest.approx(15.0)
+
+
+def test_times_of_steps_are_found_again_in_the_record() -> None:
+    """A minute for each of eight: the truck waits for seven."""
+    every = ", ".join(f"{step.step}: 1 min" for step in KESTREL.handling["overhead_hoist"].steps)
+    site = kestrel(HOIST % f"step_times: {{{every}}}")
+    rows = record_of(site, "hoist", length_min=2880.0, warm_up_min=0.0).columns("exchanges")
+    done = rows["end_min"] < 2880.0
+
+    assert done.sum() > 50
+    assert (rows["truck_free_min"] - rows["start_min"])[done] == pytest.approx(7.0)
+    assert (rows["end_min"] - rows["truck_free_min"])[done] == pytest.approx(1.0)
+
+
 def test_a_step_by_its_words() -> None:
     """The others keep their times."""
     site = kestrel(HOIST % "step_times: {close up and drive off: {observed: [1 min, 3 min]}}")
