@@ -163,12 +163,12 @@ def outliers(law: Law, sample: Sample) -> Floats:
     seen, suspects = sample.seen, []
     parameters = law.fitted(sample) if most > 0 else ()
     for _ in range(most):
-        far = int(np.argmin(_tails(law, seen, parameters)))
-        rest = np.delete(seen, far)
+        low, high = _tails(law, seen[[0, -1]], parameters)  # the furthest is one of the ends: values rise
+        far, rest = (seen[:1], seen[1:]) if low <= high else (seen[-1:], seen[:-1])
         if rest[0] == rest[-1]:
             break
         parameters = law.fitted(Sample(rest, sample.cut, sample.grid))
-        suspects.append((float(seen[far]), float(_tails(law, seen[far : far + 1], parameters)[0])))
+        suspects.append((float(far[0]), float(_tails(law, far, parameters)[0])))
         seen = rest
     limit = NOT_BY_CHANCE / sample.events
     count = max((number for number, (_, tail) in enumerate(suspects, 1) if tail < limit), default=0)

@@ -98,7 +98,7 @@ def test_gaps_of_loggers_have_their_dates(gap):
 
     assert told == [
         "Charges: nothing from Tue 5 Mar 2024 10:05 to Thu 7 Mar 2024 00:00, 7 hours in which something usually begins "
-        "(log <b> & more.csv, after line 12)"
+        "(log <b> & more.csv, after line 12); was the logger on?"
     ]
     assert moment(MONDAY, 0.0) == "Mon 4 Mar 2024 00:00"
 
