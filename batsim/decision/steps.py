@@ -9,7 +9,7 @@ from batsim.decision.space import Point, Space
 from batsim.decision.trials import DECIDING, Run, Trial, Trials
 from batsim.statistics.intervals import Interval, student_interval
 from batsim.study.levers import Choice, Lever, choices_of
-from batsim.study.prices import NOTHING, Price, summed
+from batsim.study.prices import NOTHING, Price
 from batsim.study.running.counts import ATTENDANTS
 from batsim.study.running.runs import interval_json
 
@@ -40,8 +40,8 @@ class Step(NamedTuple):
     @property
     def to_order(self) -> Price:
         """What is to be ordered for it beyond what the steps before it order; nothing where they order as much."""
-        ordered, before = (summed(line.cost for line in trial.lines) for trial in (self.after, self.before))
-        return NOTHING if ordered.value <= before.value else ordered.minus(before)
+        before, after = self.before.to_order, self.after.to_order
+        return NOTHING if after.value <= before.value else after.minus(before)
 
     @property
     def _both(self) -> int:

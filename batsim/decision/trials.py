@@ -17,6 +17,7 @@ from batsim.scenario.site import Scenario
 from batsim.statistics.intervals import Floats, Interval
 from batsim.statistics.rare_events import Count
 from batsim.study.limits import Limit
+from batsim.study.prices import Price, summed
 from batsim.study.running.counts import BATTERIES, BAYS, CHARGERS, DEVICES, STATIONS
 from batsim.study.running.estimates import Table, estimate, few_events, judged, pooled
 from batsim.study.running.jobs import REFUSED, Failure, Job, jobs_of
@@ -79,6 +80,11 @@ class Trial:
     def lines(self) -> tuple[EquipmentLine, ...]:
         """Equipment list, by the first replication, so that costs do not depend on how looks are split."""
         return draft_of(self.scenario, self.evidence(slice(1))).equipment
+
+    @property
+    def to_order(self) -> Price:
+        """What is to be ordered for it in all."""
+        return summed(line.cost for line in self.lines)
 
     def evidence(self, replications: slice = slice(None)) -> Evidence:
         """What some of its replications say, all of them when none are named."""

@@ -44,7 +44,7 @@ class Column(NamedTuple):
     @property
     def to_order(self) -> Price:
         """What is to be ordered for it."""
-        return summed(line.cost for line in self.trial.lines)
+        return self.trial.to_order
 
     @property
     def attendants(self) -> str:

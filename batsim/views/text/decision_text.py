@@ -1,7 +1,7 @@
 """What was decided, for the terminal: what to do, the best plans beside today, how sure, what lies around."""
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import groupby
 
 from batsim.decision.answer import MEETS, NOT_THE_MARGIN, Answer, Level
@@ -96,7 +96,16 @@ def what_to_do(decision: Decision, first: Answer, width: int) -> list[str]:
         return [sentence(f"{says} Nothing changes of what is stated.", width)]
     says += " Step by step, what needs no purchase first:" if len(decision.steps) > 1 else ""
     numbered = enumerate(decision.steps, start=1)
-    return [sentence(says, width), *(listed(_step(step), width, first=f"  {number}. ") for number, step in numbered)]
+    steps = (listed(_step(step), width, first=f"  {number}. ") for number, step in numbered)
+    return [sentence(says, width), *steps, *(sentence(text, width) for text in _lacking_today(decision.steps))]
+
+
+def _lacking_today(steps: Sequence[Step]) -> Iterator[str]:
+    """What is to be ordered beside the steps, because today's layout lacks it too."""
+    lacking, in_all = steps[0].before.to_order, steps[-1].after.to_order
+    if lacking.value and in_all.value > lacking.value:
+        currency, today = steps[0].before.scenario.site.currency, steps[0].before.space.layout
+        yield f"To order in all: {in_all.text} {currency}, {lacking.text} of it for what '{today}' lacks as it stands."
 
 
 def _than_today(decision: Decision, first: Answer) -> str:
