@@ -119,13 +119,12 @@ class Space:
         """
         return with_counts(self.scenario, self.changes(point))
 
-    def broken(self, point: Point) -> str:
-        """Rule that a point breaks; empty where it breaks none."""
+    def attempt(self, point: Point) -> tuple[Scenario | None, str]:
+        """Scenario of a point, or the rule that it breaks."""
         try:
-            self.made(point)
+            return self.made(point), ""
         except ScenarioError as error:
-            return str(error)
-        return ""
+            return None, str(error)
 
     @cached_property
     def units(self) -> UnitCosts:

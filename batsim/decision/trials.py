@@ -60,16 +60,20 @@ class Trial:
     _tables: dict[tuple[tuple[str, str], int], Table] = field(default_factory=dict)
     cost_of_bought: bool = False
     """Whether cost is that of what is bought and of attendants alone."""
+    made: Scenario | None = None
+    """Scenario of the point, once it is made."""
 
     @property
     def replications(self) -> int:
         """How often it was simulated."""
         return len(self.taken)
 
-    @cached_property
+    @property
     def scenario(self) -> Scenario:
         """Scenario in which the layout is that of the point."""
-        return self.space.made(self.point)
+        if self.made is None:
+            self.made = self.space.made(self.point)
+        return self.made
 
     @cached_property
     def bought(self) -> float:
@@ -231,13 +235,16 @@ class Trials:
     def trial(self, point: Point) -> Trial:
         """The trial of a point, new where it has none."""
         if point not in self.tried:
-            self.tried[point] = Trial(
-                self.space, point, self.schedule, self.space.broken(point), cost_of_bought=self.objective == BOUGHT
-            )
+            self.tried[point] = self._new(point)
             if self.progress is not None:
                 count, layout = len(self.tried), self.space.layout
                 self.progress(f"{layout}: {count} plan{'' if count == 1 else 's'}, {self.runs} runs")
         return self.tried[point]
+
+    def _new(self, point: Point) -> Trial:
+        """Make the trial of a point, refused where it breaks a rule."""
+        made, rule = self.space.attempt(point)
+        return Trial(self.space, point, self.schedule, rule, cost_of_bought=self.objective == BOUGHT, made=made)
 
     def bought(self, point: Point) -> float:
         """Cost of what is bought for a point and of its attendants; infinite where it breaks a rule. [currency/year]"""

@@ -3,17 +3,20 @@
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
 
 from batsim.formulas.annuity import net_present_value, payback_years
 from batsim.measures.electrical_load import QUARTER_MIN
+from batsim.measures.windows import Floats
 from batsim.plan.equipment_line import EquipmentLine
 from batsim.plan.evidence import Evidence
 from batsim.plan.room_fit import needed_area_m2
 from batsim.plan.survey import BATTERY_ROOM, spaces_of
 from batsim.scenario.parts.layouts import OnDuty
+from batsim.scenario.parts.prices import Tariff
 from batsim.scenario.parts.week import Week
 from batsim.scenario.site import Scenario
 from batsim.study.cost import WEEKS_PER_YEAR
@@ -326,13 +329,19 @@ def _energy(scenario: Scenario, evidence: Evidence) -> YearlyCostLine:
     if tariff is None:
         cost_of_all = price_of(scenario, "energy", None).times(whole)
         return YearlyCostLine("energy", cost_of_all, f"{whole:,.0f} kWh a year", input="energy")
-    prices = [
-        next((band.price for band in tariff.bands if band.holds(minute)), tariff.otherwise)
-        for minute in QUARTER_MIN * (np.arange(kwh.size) + 0.5)
-    ]
-    cost = WEEKS_PER_YEAR * float(np.sum(kwh * np.array([price.amount for price in prices])))
+    cost = WEEKS_PER_YEAR * float(np.sum(kwh * _by_quarter(tariff, kwh.size)))
     basis = f"{whole:,.0f} kWh a year at {cost / whole:.4f} on average over the bands" if whole else "none"
     return YearlyCostLine("energy", Price(cost, cost, cost, placeholder=False), basis, input="energy")
+
+
+@lru_cache(maxsize=8)
+def _by_quarter(tariff: Tariff, quarters: int) -> Floats:
+    """Prices of the quarter hours of the week. [currency/kWh]"""
+    prices = [
+        next((band.price for band in tariff.bands if band.holds(minute)), tariff.otherwise)
+        for minute in QUARTER_MIN * (np.arange(quarters) + 0.5)
+    ]
+    return np.array([price.amount for price in prices])
 
 
 def payback(

@@ -24,6 +24,7 @@ from batsim.room.timing.clock import Clock
 from batsim.room.truck import Truck
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.settings import Settings
+from batsim.scenario.site import SameScenario
 
 if TYPE_CHECKING:
     from batsim.scenario.site import Scenario
@@ -129,22 +130,9 @@ class Room:
 
 
 @lru_cache(maxsize=32)
-def _blueprint(key: "SameScenario", layout: str, length_min: float, warm_up_min: float) -> Blueprint:
+def _blueprint(key: SameScenario, layout: str, length_min: float, warm_up_min: float) -> Blueprint:
     """Work a layout out once for all its replications."""
     return blueprint_of(key.scenario, layout, length_min, warm_up_min)
-
-
-class SameScenario:
-    """A scenario as a key of a cache: by identity, kept alive by the cache."""
-
-    def __init__(self, scenario: "Scenario") -> None:
-        self.scenario = scenario
-
-    def __hash__(self) -> int:
-        return id(self.scenario)
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, SameScenario) and self.scenario is other.scenario
 
 
 def simulate(scenario: "Scenario", layout: str, replication: int = 0, settings: Settings = Settings()) -> Record:

@@ -1,6 +1,7 @@
 """The scenario: a site, its trucks and batteries, the layouts to compare and how long to simulate."""
 
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import Annotated, NamedTuple
 
 from pydantic import Field, PrivateAttr
@@ -131,6 +132,8 @@ class Scenario(Shows, Frozen):
     _figures: Figures = PrivateAttr(FIGURES)
     _as_stated: tuple[TruckGroup, ...] | None = PrivateAttr(None)
     """Truck groups as the site states them, where `trucks` are those of a layout."""
+    _resolved: tuple[Layout, tuple[TruckGroup, ...]] | None = PrivateAttr(None)
+    """Layout whose groups `trucks` are, and those groups."""
     _numbers: dict[str, int] | None = PrivateAttr(None)
     """Number of each truck group in the file, where `trucks` are those of one area."""
 
@@ -203,12 +206,18 @@ class Scenario(Shows, Frozen):
 
         Whoever works one layout out begins with this. The copy may be asked for any layout again, as this one may.
         """
-        stated, changes = self._as_stated or self.trucks, self.layouts[name].trucks
-        if not changes and stated is self.trucks:
+        return _in_layout(SameScenario(self), name)
+
+    def _in_layout(self, name: str) -> "Scenario":
+        """Return that copy, or this one where its groups are those of the layout already."""
+        layout, stated = self.layouts[name], self._as_stated or self.trucks
+        if not layout.trucks and stated is self.trucks:
             return self
-        groups = tuple(changes[group.group].of(group) if group.group in changes else group for group in stated)
+        if self._resolved is not None and layout is self._resolved[0] and self.trucks is self._resolved[1]:
+            return self
+        groups = tuple(layout.trucks[each.group].of(each) if each.group in layout.trucks else each for each in stated)
         resolved = self.model_copy(update={"trucks": groups})
-        resolved._as_stated = stated
+        resolved._as_stated, resolved._resolved = stated, (layout, resolved.trucks)
         return resolved
 
     def areas_of(self, layout: str) -> "dict[str, Scenario]":
@@ -217,8 +226,7 @@ class Scenario(Shows, Frozen):
         Its truck groups are those that the area serves, as in `in_layout`. Its layout has no areas any more: what is
         shared stands in it too. A layout of one area is that area, under no name.
         """
-        resolved, stated = self.in_layout(layout), self.layouts[layout]
-        return {name: resolved._of_area(layout, name) for name in stated.areas} if stated.areas else {"": resolved}
+        return dict(_areas_of(SameScenario(self), layout))
 
     def _of_area(self, layout: str, name: str) -> "Scenario":
         """Return a copy of one area alone; the truck groups are those of the layout."""
@@ -317,3 +325,29 @@ class Scenario(Shows, Frozen):
         if lot:
             number = self.batteries_of(self.present).get(name, BatteryCount(0)).lots.get(lot, 0)
         return Kept(number, f"in layout '{self.present}'")
+
+
+class SameScenario:
+    """A scenario as a key of a cache: by identity, kept alive by the cache."""
+
+    def __init__(self, scenario: Scenario) -> None:
+        self.scenario = scenario
+
+    def __hash__(self) -> int:
+        return id(self.scenario)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, SameScenario) and self.scenario is other.scenario
+
+
+@lru_cache(maxsize=128)
+def _in_layout(same: SameScenario, layout: str) -> Scenario:
+    """The scenario in a layout, the same one to whoever asks again."""
+    return same.scenario._in_layout(layout)
+
+
+@lru_cache(maxsize=128)
+def _areas_of(same: SameScenario, layout: str) -> dict[str, Scenario]:
+    """Scenarios of the areas of a layout, the same ones to whoever asks again."""
+    resolved, stated = same.scenario.in_layout(layout), same.scenario.layouts[layout]
+    return {name: resolved._of_area(layout, name) for name in stated.areas} if stated.areas else {"": resolved}

@@ -161,6 +161,16 @@ def test_the_groups_of_any_layout_are_found_from_those_of_any_other() -> None:
     assert LEAD_OR_LITHIUM.in_layout(LEAD) is LEAD_OR_LITHIUM
 
 
+def test_who_asks_again_gets_the_same_until_the_layout_is_another() -> None:
+    site = LEAD_OR_LITHIUM
+    lithium = site.in_layout(LITHIUM)
+    assert site.in_layout(LITHIUM) is lithium is lithium.in_layout(LITHIUM)
+    assert site.areas_of(LITHIUM)[""] is lithium is lithium.areas_of(LITHIUM)[""]
+
+    unlike = lithium.with_layout(LITHIUM, site.layouts[LEAD])
+    assert [group.battery for group in unlike.in_layout(LITHIUM).trucks] == ["lead 48 V", "lead 24 V"]
+
+
 def test_the_same_trucks_do_the_same_work_in_both_layouts() -> None:
     """Powers are drawn for each truck and shift; the battery that a layout gives it has no part in them."""
     lead, lithium = (

@@ -2,7 +2,7 @@
 
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
-from itertools import pairwise
+from itertools import accumulate, islice, pairwise
 from math import ceil
 from typing import NamedTuple
 
@@ -161,12 +161,16 @@ def manned_windows(week: Week, attendants: Mapping[str, int], needed: int, until
 
 def common(first: list[Window], second: list[Window]) -> list[Window]:
     """Windows in which both sets of windows work. [min]"""
-    return sorted(
-        (max(start, other_start), min(end, other_end))
-        for start, end in first
-        for other_start, other_end in second
-        if min(end, other_end) > max(start, other_start)
-    )
+    others = sorted(second)
+    ends = list(accumulate((end for _, end in others), max))
+    found: list[Window] = []
+    for start, end in first:
+        for other_start, other_end in islice(others, bisect_right(ends, start), None):
+            if other_start >= end:
+                break
+            if other_end > start:
+                found.append((max(start, other_start), min(end, other_end)))
+    return sorted(found)
 
 
 def overlap_min(first: list[Window], second: list[Window]) -> float:

@@ -6,12 +6,11 @@ from typing import Any, NamedTuple
 from batsim.errors import ScenarioError
 from batsim.room.plans.area_plan import AreaPlan
 from batsim.room.plans.blueprint import blueprint_of
-from batsim.room.simulation import SameScenario
 from batsim.scenario.checks.layout_checks import layout_problems
 from batsim.scenario.parts.kinds import UNLIMITED
 from batsim.scenario.parts.layouts import OnDuty
 from batsim.scenario.parts.week import WEEK_MIN
-from batsim.scenario.site import Scenario
+from batsim.scenario.site import SameScenario, Scenario
 from batsim.study.levers import Lever, with_levers
 
 STATIONS, DEVICES, ATTENDANTS, CHARGERS, BATTERIES, BAYS, SET_DOWN_BAYS = KINDS = (
@@ -49,10 +48,10 @@ class Counts(NamedTuple):
 
 def week_plan(scenario: Scenario, layout: str) -> AreaPlan:
     """A layout of one area worked out for its counts (see `Scenario.areas_of`); the length of a run does not matter."""
-    return _week_plan(SameScenario(scenario), layout)
+    return _week_plan(SameScenario(scenario.in_layout(layout)), layout)
 
 
-@lru_cache(maxsize=8)
+@lru_cache(maxsize=128)
 def _week_plan(same: SameScenario, layout: str) -> AreaPlan:
     """The same, worked out once for a scenario that is asked again and again."""
     return blueprint_of(same.scenario, layout, WEEK_MIN, 0.0).areas[0]

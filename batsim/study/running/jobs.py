@@ -10,11 +10,11 @@ from typing import Any, NamedTuple, TypeVar
 from batsim.errors import BatsimError, ScenarioError
 from batsim.measures import MEASURES, WITHIN_TARGET, measure
 from batsim.record.record import Record
-from batsim.room.simulation import SameScenario, replicate
+from batsim.room.simulation import replicate
 from batsim.scenario.parts.targets import Targets
 from batsim.scenario.parts.week import Weeks
 from batsim.scenario.settings import Schedule
-from batsim.scenario.site import Scenario
+from batsim.scenario.site import SameScenario, Scenario
 
 T = TypeVar("T")
 Values = dict[str, float]

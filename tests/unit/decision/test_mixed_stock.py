@@ -81,8 +81,8 @@ def test_more_than_there_are_breaks_a_rule() -> None:
         with pytest.raises(ScenarioError, match="are there"):
             with_counts(site(), Counts("all new", ((counted, number),)))
     space = Space(site(), "all new", ranges_of(site(), "all new", {"chargers old": (2, 5)}))
-    assert not space.broken((3,))
-    assert "are there" in space.broken((4,))
+    assert not space.attempt((3,))[1]
+    assert "are there" in space.attempt((4,))[1]
 
 
 def test_what_is_kept_is_free_and_what_is_rented_is_paid() -> None:

@@ -124,7 +124,7 @@ class Room:
     def rule(self, point: Point) -> str:
         """None, unless a count is out of its range or the plan breaks a rule."""
         over = any(not each.low <= number <= each.high for each, number in zip(self.ranges, point, strict=False))
-        return "no room" if over or self.broken(point) else ""
+        return "no room" if over or self.attempt(point)[1] else ""
 
     def trials(self) -> MadeUpTrials:
         """Trials of its plans."""

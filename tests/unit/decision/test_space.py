@@ -381,7 +381,7 @@ def test_a_job_carries_what_a_point_is(file: str, layout: str) -> None:
                 *(int(generator.integers(len(choice.options))) for choice in space.choices),
             )
         )
-        if space.broken(point):
+        if space.attempt(point)[1]:
             continue
         made, levers = space.made(point), space.levers(point)
         numbers = counts_of(made, layout)
@@ -432,9 +432,9 @@ def test_skills_go_with_the_attendants() -> None:
 def test_the_rule_that_a_point_breaks() -> None:
     """A battery more than trucks at least; six bays hold five spares and one empty spot."""
     space = room(changed(SMALL, "room", bays=6), given={"batteries": (1, 12)})
-    assert [number for number in range(1, 13) if not space.broken((number,))] == [5, 6, 7, 8, 9]
-    assert space.broken((3,)).endswith("must be at least 4, one for each truck of battery type 'plain' (got 3)")
-    assert "layouts.room.bays: would deadlock" in space.broken((10,))
+    assert [number for number in range(1, 13) if not space.attempt((number,))[1]] == [5, 6, 7, 8, 9]
+    assert space.attempt((3,))[1].endswith("must be at least 4, one for each truck of battery type 'plain' (got 3)")
+    assert "layouts.room.bays: would deadlock" in space.attempt((10,))[1]
 
 
 # --- what has no effect ---
@@ -467,9 +467,9 @@ def test_where_no_truck_comes_at_a_shift_change_no_level_is_asked_for_there() ->
     """A rule forbids it; of another group, or where trucks come over more time, it is asked for."""
     space = space_of("kestrel-lane", ROLLERS)
     at_level, not_above, early = (Lever(kind, "docks") for kind in (AT_LEVEL, NOT_ABOVE, EARLY))
-    assert "is read where 'shift_change' is if_short" in space.broken(point_of(space, at_level, not_above, early))
+    assert "is read where 'shift_change' is if_short" in space.attempt(point_of(space, at_level, not_above, early))[1]
     assert space.without_idle(point_of(space, at_level, not_above, early)) == point_of(space, at_level, early)
-    assert not space.broken(point_of(space, at_level, early))
+    assert not space.attempt(point_of(space, at_level, early))[1]
     spread = point_of(space, Lever(SPREAD, "docks"), not_above)
     assert space.without_idle(spread) == spread
     other = space.choices[0]._replace(of="aisles", options=((), (Lever(AT_LEVEL, "aisles"),)))

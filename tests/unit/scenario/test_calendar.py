@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from batsim.scenario.parts.calendar import (
     Begin,
     break_starts,
+    common,
     group_windows,
     joined,
     manned_windows,
@@ -303,6 +304,16 @@ def test_attendants_of_overlapping_shifts_are_on_duty_together():
 def test_minutes_of_overlap():
     assert overlap_min([(0.0, 10.0), (20.0, 30.0)], [(5.0, 25.0)]) == 10.0
     assert overlap_min([(0.0, 10.0)], [(10.0, 20.0)]) == 0.0
+
+
+windows = st.lists(st.tuples(st.integers(0, 30), st.integers(1, 12)).map(lambda each: (each[0], each[0] + each[1])))
+
+
+@given(windows, windows)
+def test_windows_in_common_are_those_of_each_pair(first, second):
+    """In whatever order they stand, and where windows of one side overlap each other."""
+    pairs = [(max(a, c), min(b, d)) for a, b in first for c, d in second]
+    assert common(first, second) == sorted((start, end) for start, end in pairs if end > start)
 
 
 def test_a_night_shift_belongs_to_the_day_that_holds_its_middle():
