@@ -20,7 +20,11 @@ RELIEF = 0.1
 BETTERED = 0.1
 """Part of what makes no difference by which a plan must better one that missed a target when it was tested."""
 MOST_RUNS = 200
-"""Runs of a layout after which no further lever is looked at with counts of its own."""
+"""Runs of a layout after which no further lever is looked at with counts of its own, and no rival more often."""
+OFTEN = 24
+"""Replications after which a plan is known well."""
+RIVAL = 1.5
+"""Standard errors by which a plan must be dearer, so that it is no rival before."""
 MOST_REPAIRS = 12
 """Steps that may be spent on the way from a plan that misses a target to one that meets it."""
 MANY_STEPS = (2, 4, 8)
@@ -69,7 +73,7 @@ class Search(Comparing):
                 break
         before, at = at, self._gained(at, [Change(move) for move in self.space.turning_of_charging])
         at = at if at is before else self._counted(at, shortest=True, moves=self.space.counting_of_charging)
-        return self._spared(at)
+        return self._weighed(self._spared(at))
 
     def after(self, failed: Trial, missed: Collection[str]) -> Trial:
         """Find the next plan after one that missed targets when it was tested: it must better it in these.
@@ -154,6 +158,35 @@ class Search(Comparing):
         points += [point for point in fewer if self.trials.bought(point) < at.bought - dear]
         trials = self.trials.look(list(dict.fromkeys(points)), 1)
         return [trial for trial in trials if trial is not at and not trial.refused]
+
+    def _weighed(self, at: Trial) -> Trial:
+        """Look more often at what may be the cheaper plan yet, the likeliest first, while runs last."""
+        while self.trials.runs < MOST_RUNS and (rival := self._rival(at)) is not None:
+            self.trials.look([rival.point, at.point], max(FINE, min(2 * rival.replications, OFTEN)))
+            if self._is_better_in(min(rival.replications, at.replications), rival, at):
+                at = rival
+        return at
+
+    def _rival(self, at: Trial) -> Trial | None:
+        """The plan that is the likeliest to be cheaper, of those that keep the targets in all their replications."""
+        found, least = None, RIVAL
+        for trial in self.trials.tried.values():
+            both = min(trial.replications, at.replications)
+            if trial is at or trial.refused or not 0 < trial.replications < OFTEN or self._miss(trial, both):
+                continue
+            errors = self._errors_dearer(trial, at, both)
+            if errors < least:
+                found, least = trial, errors
+        return found
+
+    def _errors_dearer(self, trial: Trial, at: Trial, both: int) -> float:
+        """Standard errors by which a plan is dearer than another in replications that both have."""
+        more = trial.cost_values(both) - at.cost_values(both)
+        if both >= FINE:
+            deviation = float(np.std(more, ddof=1))
+        else:
+            deviation = float(np.sqrt(np.mean(self._variances))) if self._variances else GROSS_COST * at.cost(1)
+        return float(np.mean(more)) * both**0.5 / deviation if deviation else np.inf
 
     # Counts
 
