@@ -2,13 +2,12 @@
 
 import math
 from collections.abc import Callable, Iterable, Sequence
-from textwrap import fill
 from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
 from batsim.measures.windows import Floats, Whole
 from batsim.scenario.parts.week import moment_text
 from batsim.statistics.intervals import Interval
-from batsim.views.charts.names_fit import NAME_LETTERS, names_fit, with_short_names
+from batsim.views.charts.names_fit import NAME_LETTERS, in_lines, names_fit
 from batsim.views.charts.palette import BLACK, fill_of, ink_on
 
 if TYPE_CHECKING:
@@ -80,13 +79,11 @@ def frame(ax: Axes, grid: str = "y", colour: str = "0.82") -> None:
 
 def heading(ax: Axes, title: str, note: str = "", size_pt: float = TITLE_PT) -> None:
     """Title and a smaller note above axes, long names in them cut, both wrapped; never read as a formula."""
-    title, note = map(with_short_names, (title, note))
     width_pt = 72.0 * ax.get_position().width * ax.get_figure(root=True).get_figwidth()  # type: ignore[union-attr]
-    lines = fill(note, max(24, int(width_pt / (LETTER * NOTE_PT))))
+    lines = in_lines(note, max(24, int(width_pt / (LETTER * NOTE_PT))))
     pad = 6.0 + (5.0 + 1.25 * NOTE_PT * (lines.count("\n") + 1) if note else 0.0)
     wide = max(16, int(width_pt / (1.15 * LETTER * size_pt)))
-    title = fill(title, wide, break_on_hyphens=False)
-    ax.set_title(title, loc="left", fontsize=size_pt, fontweight="bold", pad=pad, parse_math=False)
+    ax.set_title(in_lines(title, wide), loc="left", fontsize=size_pt, fontweight="bold", pad=pad, parse_math=False)
     if note:
         _small_above(ax, lines, 0.0, 6.0)
 
@@ -116,7 +113,7 @@ def _within_pt(figure: Figure) -> float:
 
 def wrapped(text: str, width_pt: float, size_pt: float) -> str:
     """A text in lines of a width, long names in it cut. [pt]"""
-    return fill(with_short_names(text), max(24, int(width_pt / (LETTER * size_pt))))
+    return in_lines(text, max(24, int(width_pt / (LETTER * size_pt))))
 
 
 def _small_above(ax: Axes, text: str, across: float, up_pt: float) -> None:
@@ -260,8 +257,8 @@ def nothing(ax: Axes, why: str) -> Axes:
     """Say why there is nothing to see."""
     ax.set_axis_off()
     ax.text(
-        0.5, 0.5, fill(why, 60), transform=ax.transAxes, ha="center", va="center", fontsize=WORD_PT + 1.0, color="0.3",
-        parse_math=False,
+        0.5, 0.5, in_lines(why, 60), transform=ax.transAxes, ha="center", va="center", fontsize=WORD_PT + 1.0,
+        color="0.3", parse_math=False,
     )  # fmt: skip
     return ax
 

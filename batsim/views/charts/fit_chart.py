@@ -1,7 +1,6 @@
 """Chart of measured values beside the law that was fitted to them: shares below each value, and quantiles."""
 
 import math
-from textwrap import fill
 
 import numpy as np
 
@@ -10,7 +9,7 @@ from batsim.statistics.fitting import FEW, FIXED, NOTHING, OBSERVED, Candidate, 
 from batsim.statistics.mixtures import Kind
 from batsim.views.charts import chart_style as style
 from batsim.views.charts import palette
-from batsim.views.charts.names_fit import TOLD, names_fit
+from batsim.views.charts.names_fit import TOLD, in_lines, names_fit
 
 SIZE: style.Inches = (style.COLUMN_IN, 3.5)
 WIDTHS = (1.45, 1.0)
@@ -47,7 +46,7 @@ def fit_chart(fitted: Fitted, what: str = "Duration", unit: str = "min") -> styl
     """
     figure, what = style.new_figure(SIZE), names_fit([what], TOLD, 1)[0]
     figure.suptitle(
-        fill(_finding(fitted, what, unit), TITLE_LETTERS), x=0.02, ha="left", fontsize=style.FINDING_PT,
+        in_lines(_finding(fitted, what, unit), TITLE_LETTERS), x=0.02, ha="left", fontsize=style.FINDING_PT,
         fontweight="bold", parse_math=False,
     )  # fmt: skip
     if fitted.law in (FIXED, NOTHING):
@@ -125,7 +124,7 @@ def _words(ax: style.Axes, across: str, up: str) -> None:
 
 def _note(ax: style.Axes, text: str, letters: int) -> None:
     """Note above a panel."""
-    ax.set_title(fill(text, letters), loc="left", fontsize=style.NOTE_PT, color="0.3", parse_math=False)
+    ax.set_title(in_lines(text, letters), loc="left", fontsize=style.NOTE_PT, color="0.3", parse_math=False)
 
 
 def _law_words(fitted: Fitted, law: Candidate) -> str:

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterable
-from textwrap import wrap
+from textwrap import fill, wrap
 
 NAME_LETTERS, NAME_LINES = 26, 2
 """Letters in a line of a name beside an axis, and its lines."""
@@ -11,6 +11,8 @@ TOLD = 40
 """Letters of a name that stand in a title or a note."""
 LONG_NAME = re.compile(rf"(?<!\w)'([^']{{{TOLD + 1},}})'(?!\w)")
 FIXED = "\N{NO-BREAK SPACE}"
+WITH_UNIT = re.compile(r"(?<=\d) (?=(?:min|h|s|kWh?|kVA|m|mm|Ah?|V)\b|%|±)|(?<=±) |(?<=\bcv) ")
+"""The space between a number and its unit, its half width or what it is."""
 
 
 def names_fit(
@@ -55,3 +57,15 @@ def _fit(name: str, letters: int, lines: int, *, paths: bool) -> str:
 def with_short_names(text: str) -> str:
     """A text in which long names in quotes are cut."""
     return LONG_NAME.sub(lambda found: f"'{names_fit([found[1]], TOLD, 1)[0]}'", text)
+
+
+def in_lines(text: str, letters: int) -> str:
+    r"""A text in lines of so many letters, long names in it cut; words with a hyphen and numbers with units stay whole.
+
+    Examples
+    --------
+    >>> in_lines("95 % wait no longer than 11.1 min", 30)
+    '95 % wait no longer than\n11.1 min'
+    """
+    whole = WITH_UNIT.sub(FIXED, with_short_names(text))
+    return fill(whole, letters, break_on_hyphens=False).replace(FIXED, " ")

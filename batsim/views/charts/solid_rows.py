@@ -30,7 +30,10 @@ class Part(NamedTuple):
     values: Sequence[float]
     """One for each row; what is not a number is not drawn."""
     words: tuple[str, ...] = ()
-    """What is written into it: the first that fits; those of its look where none are given."""
+    """What is written into it: the first that fits; those of its look where none are given.
+
+    The first says what the look means, shorter ones do not.
+    """
 
 
 class Row(NamedTuple):
@@ -96,7 +99,7 @@ def _bars(ax: style.Axes, parts: Sequence[Part], count: int) -> style.Legend:
 
 
 def _name_bars(ax: style.Axes, part: Part, left: list[float], widths: list[float]) -> bool:
-    """Write into the bars of a part what they are, where there is room; whether there is any."""
+    """Write into the bars of a part what they are, where there is room; whether one has the words that mean most."""
     texts = ["", *reversed(part.words or part.look[2:])]
     wide = {text: style.text_width(ax, text) for text in texts}
     named = False
@@ -104,7 +107,7 @@ def _name_bars(ax: style.Axes, part: Part, left: list[float], widths: list[float
         *_, text = (text for text in texts if not text or wide[text] <= width)
         if text:
             style.write_on(ax, begin + width / 2.0, row, text, part.look[0], HEIGHT)
-            named = True
+            named = named or text == texts[-1]
     return named
 
 

@@ -119,7 +119,7 @@ def inputs_of(plans: Plan) -> list[Input]:
             for position, inner in enumerate(value):
                 walk(inner, f"{path}[{position}]")
         else:
-            text = ", ".join(map(str, value)) if isinstance(value, list) else str(value)
+            text = ", ".join(map(_stated, value if isinstance(value, list) else [value]))
             shown = text if len(text) <= MOST_INPUT else f"{text[: MOST_INPUT - 3]}..."
             inputs.append(Input(path, shown, _origin(path.rpartition(".")[2])))
 
@@ -131,3 +131,8 @@ def _origin(key: str) -> str:
     """Where an input comes from, by the key that it stands under."""
     key = key.partition("[")[0]
     return MEASURED if key == "observed" else RANGED if key in RANGE_KEYS else STATED
+
+
+def _stated(value: object) -> str:
+    """A value as a file states it."""
+    return str(value).lower() if isinstance(value, bool) else str(value)

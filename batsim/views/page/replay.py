@@ -40,12 +40,12 @@ def replay_html(replay: Replay, title: str = "") -> str:
     str
         HTML. It needs nothing from outside; everything that comes from the scenario is escaped.
     """
-    span = f"{replay.facts.title}, {_span(replay)}"
+    span = f"layout '{replay.facts.title}', {_span(replay)}"
     return (
         _templates()
         .get_template("replay.html.j2")
         .render(
-            title=f"{title}: {span}" if title else span,
+            title=f"{title}: {span}" if title else f"{span[:1].upper()}{span[1:]}",
             block=_block(replay, "replay", plays=True, with_script=True),
             note=one_run_note(replay.facts),
         )

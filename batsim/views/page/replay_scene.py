@@ -6,7 +6,7 @@ from itertools import chain, groupby
 from math import inf
 from typing import NamedTuple
 
-from batsim.display import counted
+from batsim.display import counted, words
 from batsim.record.facts import AreaFacts
 from batsim.record.words import CAUSES, PERSONS
 from batsim.study.replay.people import ELSEWHERE, OFF_DUTY
@@ -226,7 +226,7 @@ def _chargers(replay: Replay, number: int) -> Iterator[Block]:
     chargers = groupby(_own(replay, CHARGER, number), key=lambda each: each[1].name)
     for charger, each in chargers:
         places = tuple((CHARGER, number, which) for which, _ in each)
-        yield Block(f"{counted(len(places), 'charger')}, {charger}", places, CHIP)
+        yield Block(f"{counted(len(places), 'charger')}, {words(charger)}", places, CHIP)
 
 
 def _in_words(label: str, things: Sequence[Numbered]) -> Block:
@@ -263,5 +263,5 @@ def words_of(thing: Thing, step: Step) -> str:
         if not step.number:
             return "Waiting: no truck"
         return f"Waiting: {counted(step.number, 'truck')}, the first {WAIT_LOOKS[step.state][2]}"
-    (name,) = names_fit([(thing.name or thing.kind).replace("_", " ")], NAME_LETTERS, 1)
+    (name,) = names_fit([words(thing.name or thing.kind)], NAME_LETTERS, 1)
     return f"{name} {number}: {LOOKS[thing.kind][step.state][2]}"

@@ -38,14 +38,14 @@ def survey_html(survey: SurveySheet) -> str:
 
 
 def in_words(text: str) -> str:
-    """A text with the names of the catalogue that stand in it as people write them.
+    """A text with the names of the catalogue and the units that stand in it as people write them.
 
     Examples
     --------
-    >>> in_words("44 x electronic_iuia"), in_words("reach_1_6t_48v")
-    ('44 x electronic IUIa', 'reach 1.6 t 48 V')
+    >>> in_words("44 x electronic_iuia"), in_words("reach_1_6t_48v"), in_words("18 degC")
+    ('44 x electronic IUIa', 'reach 1.6 t 48 V', '18 °C')
     """
-    return KEYS.sub(lambda found: words(found[0]), text)
+    return KEYS.sub(lambda found: words(found[0]), text).replace(" degC", " °C")
 
 
 def _field_lines(value: str) -> int:

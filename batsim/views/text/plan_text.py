@@ -289,13 +289,13 @@ def payback_sentence(plan: LayoutPlan) -> str:
     worth = f"net present value over {back.horizon_years:g} years {back.net_present_value.text} {currency}"
     if back.price.high <= 0.0:
         nothing = "Nothing is to be ordered beside batteries"
-        return f"{nothing}; against {back.against} it {saves} to run; {worth}{_rests_on(back)}."
+        return f"{nothing}; against layout '{back.against}' it {saves} to run; {worth}{_rests_on(back)}."
     if not math.isfinite(back.years.value):
         pays = f"it never pays back{_years_range(back.years)}"
-        return f"Against {back.against} {pays}: {to_order}, and it {saves} to run; {worth}{_rests_on(back)}."
+        return f"Against layout '{back.against}' {pays}: {to_order}, and it {saves} to run; {worth}{_rests_on(back)}."
     with_interest = f"{_years(back.discounted_years.value)}{_years_range(back.discounted_years)} with interest"
     pays = f"it pays back in {_years(back.years.value)}{_years_range(back.years)}, {with_interest}"
-    return f"Against {back.against} {pays}: {to_order}, and it {saves} to run; {worth}{_rests_on(back)}."
+    return f"Against layout '{back.against}' {pays}: {to_order}, and it {saves} to run; {worth}{_rests_on(back)}."
 
 
 def _rests_on(back: Payback) -> str:

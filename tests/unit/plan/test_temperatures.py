@@ -72,7 +72,7 @@ def test_lithium_in_a_freezer_is_the_first_risk_and_a_row_of_the_comparison() ->
 
     assert (check.subject, check.name, check.verdict) == ("battery 'li'", STARTS, FAILS)
     assert check.value.startswith("-25.0 to -")
-    assert check.limit == "0 to 60 degC"
+    assert check.limit == "0 to 60 °C"
     assert recommend(plan).risks[0].startswith(f"battery 'li', {STARTS}: Charges of battery 'li' begin colder than")
     row = next(line for line in comparison_text(plan.comparison).splitlines() if line.startswith("charged too warm"))
     assert row.split()[-4:] == ["100", "%", "of", "charges"]
@@ -98,7 +98,7 @@ def test_one_charge_outside_fails_for_every_chemistry(chemistry: str, degc: floa
 
     assert check.verdict == FAILS
     assert f"begin {word} than" in check.sentence
-    assert f"{math.floor(degc)} degC (charge_{'from' if degc < 0 else 'below'})" in check.cure
+    assert f"{math.floor(degc)} °C (charge_{'from' if degc < 0 else 'below'})" in check.cure
     assert checks_of(changes)[STARTS].verdict == OK
 
 
@@ -110,7 +110,7 @@ def test_charges_that_do_not_wait_are_cured_by_waiting_where_the_room_is_warm_en
         "let them wait until the battery has them (charging.too_warm_or_cold: wait)"
     )
     cold = checks_of(starts | {"site.room_temperature": "-5 degC"}, went)[STARTS]
-    assert cold.cure.startswith("charge where it is warmer than 10 degC and let the battery warm up first")
+    assert cold.cure.startswith("charge where it is warmer than 10 °C and let the battery warm up first")
     assert checks_of({}, went)[STARTS].cure == cold.cure
 
 
@@ -133,7 +133,7 @@ def test_weeks_that_were_not_simulated_are_to_be_checked() -> None:
     air = {"site.room_temperature": {"winter": "9 degC", "summer": "25 degC"}}
 
     assert checks_of(air)[STARTS].verdict == TO_CHECK
-    assert checks_of(air)[STARTS].value == "21.0 to 31.0 degC simulated, air of 9 to 25 degC in the year"
+    assert checks_of(air)[STARTS].value == "21.0 to 31.0 °C simulated, air of 9 to 25 °C in the year"
     assert checks_of({"site.room_temperature": {"winter": "10 degC", "summer": "45 degC"}})[STARTS].verdict == OK
     assert checks_of({"site.room_temperature": {"winter": "10 degC", "summer": "46 degC"}})[STARTS].verdict == TO_CHECK
     assert checks_of({}, WELL._replace(charges=0))[STARTS].verdict == TO_CHECK
@@ -144,7 +144,7 @@ def test_limits_that_the_site_states_hold() -> None:
     check = checks_of({"batteries.lead.charge_from": "15 degC", "batteries.lead.charge_below": "40 degC"})[STARTS]
 
     assert check == Check(
-        "battery 'lead'", STARTS, OK, "21.0 to 31.0 degC", "15 to 40 degC", "stated for this battery type",
+        "battery 'lead'", STARTS, OK, "21.0 to 31.0 °C", "15 to 40 °C", "stated for this battery type",
         "All simulated charges begin within the limits.",
     )  # fmt: skip
     assert checks_of()[STARTS].rule == "common practice, no source"
@@ -174,7 +174,7 @@ def test_ice_to_the_letter() -> None:
     left = (0.84 + 1.16 + 0.06 * 7.8 / 17.8 - 1.97) / 0.16
 
     assert checks_of()[ICE] == Check(
-        "battery 'lead'", ICE, FAILS, "air down to -25 degC", "warmer than -22.5 degC, where it freezes with 30% left",
+        "battery 'lead'", ICE, FAILS, "air down to -25 °C", "warmer than -22.5 °C, where it freezes with 30% left",
         "US Army TM 10-6140-200-14, p. 11, table 1-1: +1 degF at 1.160; density by the charge that is left, well mixed",
         "Discharged as in the simulated time, to 30%, its electrolyte freezes when it gets as cold as the air: ice "
         "breaks plates and cells, and a frozen battery must not be charged.",
@@ -221,7 +221,7 @@ def test_ice_is_spoken_of_where_it_can_be(changes: dict[str, Any], named: bool) 
     """A check and a caution for lead-acid below 0 degC, nothing elsewhere."""
     assert (ICE in checks_of(changes)) == named
     texts = cautions(batsim.changed(store(), changes), "stands")
-    assert any(text.startswith("Discharged electrolyte freezes, at -12 degC when empty") for text in texts) == named
+    assert any(text.startswith("Discharged electrolyte freezes, at -12 °C when empty") for text in texts) == named
 
 
 def test_the_deepest_discharge_is_that_of_the_record() -> None:

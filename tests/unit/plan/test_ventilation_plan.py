@@ -441,7 +441,7 @@ SHORT_OF_AIR = (
         "Too much hydrogen even if well mixed.", "more air",
     ),
     Check(
-        "battery room", "room temperature", TO_CHECK, "5 degC", "10 to 25 degC, aim at 20",
+        "battery room", "room temperature", TO_CHECK, "5 °C", "10 to 25 °C, aim at 20",
         "BGI 5017 (today DGUV Information 209-067), section 3.1", "Charging and life suffer outside.",
         "heat the room",
     ),

@@ -18,7 +18,7 @@ from batsim.views.charts.chart_style import (
     nothing,
     week_axis,
 )
-from batsim.views.charts.names_fit import names_fit
+from batsim.views.charts.names_fit import in_lines, names_fit
 from batsim.views.charts.palette import LINES
 
 CHARTS = sorted(name for name in batsim.__all__ if name.endswith("_chart"))
@@ -40,6 +40,21 @@ CHARTS = sorted(name for name in batsim.__all__ if name.endswith("_chart"))
 def test_names_are_wrapped_or_cut_in_the_middle(name, fits):
     """No line is longer than asked for, and none is left out of a legend."""
     assert names_fit([name], 10, 3) == [fits]
+
+
+@pytest.mark.parametrize(
+    ("text", "lines"),
+    [
+        ("wait no longer than 11.1 min", "wait no longer than\n11.1 min"),
+        ("it reaches, mean and all, 95 % of it", "it reaches, mean and\nall, 95 % of it"),
+        ("what they come to 14.4 ± 0.2 min", "what they come to\n14.4 ± 0.2 min"),
+        ("it follows a law, cv 0.184", "it follows a law,\ncv 0.184"),
+        ("of all their truck-shifts", "of all their\ntruck-shifts"),
+    ],
+)
+def test_a_number_keeps_its_unit_where_a_line_ends(text, lines):
+    """So do its half width, and words with a hyphen; spaces are what they were."""
+    assert in_lines(text, 22) == lines
 
 
 def test_different_names_stay_different():

@@ -19,6 +19,7 @@ from batsim.plan.cost_items import INPUTS, cost_items
 from batsim.plan.plan import Plan, plan_layouts
 from batsim.record.record import Record
 from batsim.scenario.settings import Schedule, Settings
+from batsim.statistics.intervals import Interval
 from batsim.study.compare import Comparison
 from batsim.study.lost_by_hour import LostByHour
 from batsim.study.running.runs import Runs
@@ -30,6 +31,7 @@ from batsim.views.charts.heat_chart import heat_chart, heat_text
 from batsim.views.charts.lanes_chart import HEIGHT, lanes_chart, lanes_text
 from batsim.views.charts.minutes_chart import minutes_chart, minutes_text
 from batsim.views.charts.season_chart import NO_SEASON, season_chart, season_text
+from batsim.views.charts.solid_rows import Part, Row, draw_rows
 from batsim.views.charts.truck_shift_chart import truck_shift_chart, truck_shift_text
 from tests.runs import record_of
 from tests.sites import KESTREL
@@ -391,6 +393,19 @@ def test_seasons_stand_below_normal_weeks(saltmarsh):
     assert title(ax).startswith(f"In weeks 47-51 layout '{ranking[0]}' loses ")
     assert title(ax).endswith("; target 20")
     assert season_text(saltmarsh).count("weeks 47-51") == 1 + len(ranking)
+
+
+def test_a_short_word_in_a_bar_does_not_stand_for_the_legend():
+    """'battery' alone does not say that trucks wait for one; where a bar has room for that, no legend is needed."""
+    look = palette.LOST_LOOKS["waiting"]
+    legends = []
+    for wide in (20.0, 60.0):
+        ax = style.axes_for(None, (style.COLUMN_IN, 3.0))
+        row = Row("hoist", Interval(60.0, 60.0, 60.0), "60")
+        draw_rows(ax, [row], [Part(look, [wide], ("waits for a battery", "battery"))])
+        legends.append((next(text.get_text() for text in ax.texts), ax.get_legend() is not None))
+
+    assert legends == [("battery", True), ("waits for a battery", False)]
 
 
 def test_without_a_season_a_sentence_stands_in_its_place(kestrel):

@@ -118,6 +118,16 @@ def test_the_sentence_carries_the_numbers(two_trucks):
     )
 
 
+def test_words_of_people_stand_in_it_and_no_keys():
+    """A kind of charger as people write it, which layout it is; what fills mean comes before still frames."""
+    page = batsim.replay_html(kestrel("hoist"), "Kestrel Lane")
+
+    assert "44 chargers, electronic IUIa" in page
+    assert not re.search(r">[^<{]*electronic_iuia", page)
+    assert re.search(r"<h1>Kestrel Lane: layout &#39;hoist&#39;, week \d ", page)
+    assert page.index('class="replay-legend"') < page.index('class="replay-stills"')
+
+
 def test_an_hour_without_events(two_trucks):
     """Is shown all the same, and said."""
     replay = batsim.replay(Record(two_trucks.facts), 100.0, 160.0)

@@ -153,12 +153,14 @@ def bare_page() -> str:
 
 
 def test_a_customer_reads_no_keys_and_no_commands() -> None:
-    """Neither options nor names of measures: what goes into a file stands in the annex."""
+    """Neither options nor names of measures nor degrees as a file has them: that stands in the annex."""
     for html in (page(), bare_page()):
         customers, _, behind = html.partition('<section id="annex"')
         text = Page(customers).text
 
         assert re.findall(r"\w+_\w+|batsim \w+|--\w+|\w+\.\w+\.\w+", text) == []
+        assert "degC" not in text
+        assert "No charge above 45 °C of electrolyte" in text
         assert re.search(r">[a-z.]+_\w+", behind)
 
 

@@ -760,6 +760,20 @@ def test_a_survey_sheet_on_paper_is_tagged(survey_page: Path, tmp_path: Path, ca
     assert [role for role in ROLES[:3] if squeezed(long_name(role)) not in squeezed("".join(pages))] == []
 
 
+def test_no_answer_on_a_survey_sheet_is_cut_on_paper(tmp_path: Path) -> None:
+    """One of more lines than its field would have: the last words of its breaks."""
+    pytest.importorskip("weasyprint")
+    need(POPPLER)
+    breaks = [f"{hour:02}:00 for 10 min" for hour in range(7, 14)]
+    site = yaml.safe_load(SURVEYED.read_text(encoding="utf-8"))
+    site["week"]["shifts"]["day"]["breaks"] = breaks
+    pdf = tmp_path / "sheet.pdf"
+    sheet = batsim.survey(batsim.read_scenario_text(json.dumps(site)))
+    pdf.write_bytes(pdf_of(batsim.survey_html(sheet), "a4"))
+
+    assert squeezed(", ".join(breaks)) in squeezed("".join(texts_of(pdf)))
+
+
 @pytest.mark.parametrize(("name", "paper"), [("a4", A4), ("letter", LETTER)])
 def test_a_customer_gets_two_to_four_pages(name: str, paper: Paper, plain_page: Path, tmp_path: Path) -> None:
     """Upright, tagged, with an outline, none empty, without the annex, less than a megabyte, no text below 8 pt."""
@@ -778,6 +792,46 @@ def test_a_customer_gets_two_to_four_pages(name: str, paper: Paper, plain_page: 
     assert outline[1:] == ["Answer", *PARTS]
     assert len(pdf.read_bytes()) < 1_000_000
     assert min(heights_of(pdf)) >= 8.0
+
+
+STYLE = Path(batsim.__file__).parent / "views" / "page" / "report.css"
+ROW_WORD = "row of a table"
+
+
+@pytest.mark.parametrize("above_mm", range(205, 250, 5))
+def test_no_row_of_a_table_stands_alone_on_a_page(above_mm: int, tmp_path: Path) -> None:
+    """Wherever the page ends: its head and two rows stay together, and the last two."""
+    pytest.importorskip("weasyprint")
+    need(POPPLER)
+    head = "<thead><tr><th>What</th></tr></thead>"
+    rows = "".join(f"<tr><th>{ROW_WORD} {number}</th></tr>" for number in range(8))
+    table = f"<table><caption>a caption</caption>{head}<tbody>{rows}</tbody></table>"
+    style = f"<style>{STYLE.read_text(encoding='utf-8')}</style>"
+    pdf = tmp_path / "page.pdf"
+    pdf.write_bytes(pdf_of(f"{style}<main><p style='height: {above_mm}mm'>above</p>{table}</main>", "a4"))
+    first, *after = [text.count(ROW_WORD) for text in texts_of(pdf)]
+
+    assert first + sum(after) == 8
+    assert 1 not in (first, *after)
+
+
+SHORTEST_END = 25
+"""Lines that the last page of a customer's paper has at least, of the sites below."""
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+@pytest.mark.parametrize("site", ["alder-street-joinery", "kestrel-lane"])
+def test_the_last_page_holds_more_than_a_few_lines(site: str, paper: str, folder: Path, tmp_path: Path) -> None:
+    """Three pages: no sheet of paper for what was left of the cautions."""
+    pytest.importorskip("weasyprint")
+    need(POPPLER)
+    page, pdf = written(folder, planned(batsim.read(batsim.example(site))), f"{site}.html"), tmp_path / "page.pdf"
+    pdf.write_bytes(pdf_of(page.read_text(encoding="utf-8"), paper))
+    pages = texts_of(pdf)
+
+    assert len(pages) == 3
+    assert len(pages[-1].splitlines()) >= SHORTEST_END
 
 
 def test_paper_with_the_annex_stays_below_a_megabyte(plain_page: Path) -> None:
