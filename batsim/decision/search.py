@@ -20,8 +20,10 @@ RELIEF = 0.1
 BETTERED = 0.1
 """Part of what makes no difference by which a plan must better one that missed a target when it was tested."""
 MOST_RUNS = 200
-"""Runs of a layout after which no further lever is looked at with counts of its own, and no rival more often."""
-OFTEN = 24
+"""Runs of a layout after which no further lever is looked at with counts of its own."""
+MOST_WEIGHED = 300
+"""Runs of a layout after which no rival is looked at more often."""
+OFTEN = 96
 """Replications after which a plan is known well."""
 RIVAL = 1.5
 """Standard errors by which a plan must be dearer, so that it is no rival before."""
@@ -161,7 +163,7 @@ class Search(Comparing):
 
     def _weighed(self, at: Trial) -> Trial:
         """Look more often at what may be the cheaper plan yet, the likeliest first, while runs last."""
-        while self.trials.runs < MOST_RUNS and (rival := self._rival(at)) is not None:
+        while self.trials.runs < MOST_WEIGHED and (rival := self._rival(at)) is not None:
             self.trials.look([rival.point, at.point], max(FINE, min(2 * rival.replications, OFTEN)))
             if self._is_better_in(min(rival.replications, at.replications), rival, at):
                 at = rival

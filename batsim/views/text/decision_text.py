@@ -1,7 +1,7 @@
 """What was decided, for the terminal: what to do, the best plans beside today, how sure, what lies around."""
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from itertools import groupby
 
 from batsim.decision.answer import MEETS, NOT_THE_MARGIN, Answer, Level
@@ -96,16 +96,10 @@ def what_to_do(decision: Decision, first: Answer, width: int) -> list[str]:
         return [sentence(f"{says} Nothing changes of what is stated.", width)]
     says += " Step by step, what needs no purchase first:" if len(decision.steps) > 1 else ""
     numbered = enumerate(decision.steps, start=1)
-    steps = (listed(_step(step), width, first=f"  {number}. ") for number, step in numbered)
-    return [sentence(says, width), *steps, *(sentence(text, width) for text in _lacking_today(decision.steps))]
-
-
-def _lacking_today(steps: Sequence[Step]) -> Iterator[str]:
-    """What is to be ordered beside the steps, because today's layout lacks it too."""
-    lacking, in_all = steps[0].before.to_order, steps[-1].after.to_order
-    if lacking.value and in_all.value > lacking.value:
-        currency, today = steps[0].before.scenario.site.currency, steps[0].before.space.layout
-        yield f"To order in all: {in_all.text} {currency}, {lacking.text} of it for what '{today}' lacks as it stands."
+    last = len(decision.steps)
+    texts = (_step(step, decision.steps[0].before if number == last else None) for number, step in numbered)
+    steps = (listed(text, width, first=f"  {number}. ") for number, text in enumerate(texts, start=1))
+    return [sentence(says, width), *steps]
 
 
 def _than_today(decision: Decision, first: Answer) -> str:
@@ -120,10 +114,15 @@ def _than_today(decision: Decision, first: Answer) -> str:
     return f", {amount.text} {'more' if more.value > 0.0 else 'less'} than today's '{today.space.layout}'"
 
 
-def _step(step: Step) -> str:
-    """What a step changes, orders, and saves in minutes and in money."""
+def _step(step: Step, today: Trial | None) -> str:
+    """What a step changes, orders, and saves in minutes and in money; the last one what is to be ordered in all.
+
+    That is more where today's layout lacks something as it stands.
+    """
     currency = step.after.scenario.site.currency
     order = f"Order {step.to_order.text} {currency}" if step.to_order.value else "Nothing to buy"
+    if today is not None and today.to_order.value and step.to_order.value:
+        order += f", {step.after.to_order.value_text} with what '{today.space.layout}' lacks"
     gains = [
         (step.minutes, number_text(_size(step.minutes)), "min per truck-shift"),
         (step.cost, _amount(_size(step.cost)), f"{currency} a year"),
