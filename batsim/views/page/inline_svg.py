@@ -90,7 +90,7 @@ def _shorter(tag: str, prefix: str) -> str:
     tag = re.sub(r"-?\d+\.\d{2,}", _short, tag)
     tag = re.sub(r'\bd="([MLz\d\s.-]*)"', lambda path: f'd="{short_path(path[1])}"', tag)
     tag = re.sub(r' transform="rotate\(-?0 [^)]*\)"', "", tag)
-    tag = re.sub(r"font-family: [^;\"]*", "font-family: sans-serif", tag)
+    tag = re.sub(r";? ?font-family: [^;\"]*", "", tag)  # that of the page, by whose width the text was laid out
     tag = re.sub(r' style="[^"]*"', lambda style: re.sub(r"([:;]) ", r"\1", style[0]), tag)
     tag = re.sub(r'\bid="([^"]+)"', rf'id="{prefix}-\1"', tag)
     tag = re.sub(r"url\(#([^)]+)\)", rf"url(#{prefix}-\1)", tag)

@@ -30,7 +30,7 @@ from batsim.views.page.replay_scene import (
 
 INK, SOFT, LINE = "#1c2430", "#55606e", "#c9d0d8"
 """Colours of words, of what is written beside things, and of empty places; those of the page."""
-ROOT = f'font-family="DejaVu Sans, Liberation Sans, Arial, sans-serif" font-size="12" fill="{INK}"'
+ROOT = f'font-family="DejaVu Sans, Verdana, Liberation Sans, Arial, sans-serif" font-size="12" fill="{INK}"'
 EDGES = {TRUCK: (INK, 1.8), STATION: (SOFT, 1.0)}
 USUAL_EDGE = ("#4d4d4d", 0.6)
 """Colour and width of the edges of things. As attributes, for not all that prints a page reads its style."""
