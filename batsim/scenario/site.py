@@ -226,6 +226,8 @@ class Scenario(Shows, Frozen):
         Its truck groups are those that the area serves, as in `in_layout`. Its layout has no areas any more: what is
         shared stands in it too. A layout of one area is that area, under no name.
         """
+        if not self.layouts[layout].areas:
+            return {"": self.in_layout(layout)}
         return dict(_areas_of(SameScenario(self), layout))
 
     def _of_area(self, layout: str, name: str) -> "Scenario":
@@ -348,6 +350,6 @@ def _in_layout(same: SameScenario, layout: str) -> Scenario:
 
 @lru_cache(maxsize=128)
 def _areas_of(same: SameScenario, layout: str) -> dict[str, Scenario]:
-    """Scenarios of the areas of a layout, the same ones to whoever asks again."""
-    resolved, stated = same.scenario.in_layout(layout), same.scenario.layouts[layout]
-    return {name: resolved._of_area(layout, name) for name in stated.areas} if stated.areas else {"": resolved}
+    """Scenarios of the areas that a layout states, the same ones to whoever asks again."""
+    resolved = same.scenario.in_layout(layout)
+    return {name: resolved._of_area(layout, name) for name in resolved.layouts[layout].areas}
