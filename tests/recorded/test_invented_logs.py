@@ -67,5 +67,5 @@ def test_the_calibrated_site_goes_on(tmp_path: Path) -> None:
     assert (compared.exit_code, reported.exit_code) == (0, 0), compared.stderr + reported.stderr
     checked = batsim.read(file).calibration
     assert checked is not None
-    assert "the model does not give " in checked.sentence
+    assert "the model does not give chargers in use in the busiest hour of the day." in checked.sentence
     assert checked.sentence in unescape(page.read_text(encoding="utf-8"))

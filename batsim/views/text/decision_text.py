@@ -28,8 +28,7 @@ ONE_IN_100 = 0.01
 WHOLE = 100.0
 """Sum of money from which on nobody counts the cents."""
 PLACEHOLDERS = (
-    f"{MARK} rests on placeholders of the catalogue for prices, lives or interest, with their range: state your own "
-    "under 'prices' before the cost is used."
+    f"{MARK} rests on placeholders of the catalogue and their range: state your own under 'prices' before use."
 )
 COST = (
     "Cost of a year at equal work: what is bought, over its life with interest (what is there already costs nothing), "
@@ -121,7 +120,7 @@ def _step(step: Step, today: Trial | None) -> str:
     """
     currency = step.after.scenario.site.currency
     order = f"Order {step.to_order.text} {currency}" if step.to_order.value else "Nothing to buy"
-    if today is not None and today.to_order.value and step.to_order.value:
+    if today is not None and 0.0 < today.to_order.value <= step.after.to_order.value:
         order += f", {step.after.to_order.value_text} with what '{today.space.layout}' lacks"
     gains = [
         (step.minutes, number_text(_size(step.minutes)), "min per truck-shift"),

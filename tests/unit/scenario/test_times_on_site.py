@@ -42,17 +42,6 @@ def test_a_whole_exchange_is_shared_by_its_steps() -> None:
     assert [(step.law.mean, step.varies) for step in gone] == [(2.0, "alone")]
 
 
-def test_stated_times_are_found_again_in_the_record() -> None:
-    """Until the truck may leave, and until the last step is done."""
-    site = kestrel(HOIST % "exchange_times: {truck_waits: 7 min, truck_gone: 3 min}")
-    rows = record_of(site, "hoist", length_min=2880.0, warm_up_min=0.0).columns("exchanges")
-    done = rows["truck_free_min"] < 2880.0
-
-    assert done.sum() > 50
-    assert (rows["truck_free_min"] - rows["start_min"])[done] == pytest.approx(7.0)
-    assert (rows["end_min"] - rows["truck_free_min"])[done] == pytest.approx(3.0)
-
-
 def test_a_whole_time_is_found_again_in_the_record() -> None:
     """From the begin of the exchange until the last step is done."""
     site = kestrel(HOIST % "exchange_times: {whole: 15 min}")
@@ -63,16 +52,25 @@ def test_a_whole_time_is_found_again_in_the_record() -> None:
     assert (rows["end_min"] - rows["start_min"])[done] == pytest.approx(15.0)
 
 
-def test_times_of_steps_are_found_again_in_the_record() -> None:
-    """A minute for each of eight: the truck waits for seven."""
-    every = ", ".join(f"{step.step}: 1 min" for step in KESTREL.handling["overhead_hoist"].steps)
-    site = kestrel(HOIST % f"step_times: {{{every}}}")
-    rows = record_of(site, "hoist", length_min=2880.0, warm_up_min=0.0).columns("exchanges")
+@pytest.mark.parametrize(
+    ("times", "gone_min"),
+    [
+        ("exchange_times: {truck_waits: 7 min, truck_gone: 3 min}", 3.0),
+        (
+            f"step_times: {{{', '.join(f'{each.step}: 1 min' for each in KESTREL.handling['overhead_hoist'].steps)}}}",
+            1.0,
+        ),
+    ],
+    ids=["of the exchange", "of each of eight steps"],
+)
+def test_stated_times_are_found_again_in_the_record(times: str, gone_min: float) -> None:
+    """Until the truck may leave, and until the last step is done."""
+    rows = record_of(kestrel(HOIST % times), "hoist", length_min=2880.0, warm_up_min=0.0).columns("exchanges")
     done = rows["end_min"] < 2880.0
 
     assert done.sum() > 50
     assert (rows["truck_free_min"] - rows["start_min"])[done] == pytest.approx(7.0)
-    assert (rows["end_min"] - rows["truck_free_min"])[done] == pytest.approx(1.0)
+    assert (rows["end_min"] - rows["truck_free_min"])[done] == pytest.approx(gone_min)
 
 
 def test_a_step_by_its_words() -> None:
