@@ -109,7 +109,7 @@ def end_well(calm: Calm, folder: Path) -> None:
     ("name", "workers", "kills"),
     [
         ("decide", 1, 1),
-        pytest.param("report", 1, 1, marks=pytest.mark.slow),
+        ("report", 1, 1),
         *(pytest.param(name, workers, 10, marks=pytest.mark.slow) for name in COMMANDS for workers in (1, 2)),
     ],
 )
