@@ -74,15 +74,16 @@ class OneLayout:
         searched = self._with_choices(kept)
         search, judged = Search(searched, self.limits, bar), self._trials(kept)
         at, results, chosen = search.best(), [], None
-        search_runs = kept.asked - before
+        search_runs, worth_a_test = kept.asked - before, search.is_worth_a_test(at)
         for number in range(MOST_TESTS):
-            if at.refused or not search.meets(at):
+            if not worth_a_test:
                 break
             results.append(tested(judged, self.limits, at.point, chance_of(number, 1.0 - self.schedule.confidence)))
             if results[-1].meets:
                 chosen = judged.one(at.point, self.schedule.replications)
                 break
             at = search.after(at, results[-1].missed)
+            worth_a_test = search.meets(at)
         best = None if chosen is not None else judged.one(at.point, self.schedule.replications)
         return Answer(
             schedule=self.schedule,

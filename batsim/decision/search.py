@@ -9,9 +9,10 @@ from itertools import combinations, permutations
 
 import numpy as np
 
-from batsim.decision.comparing import COARSE, DEAR, FINE, GROSS_COST, GROSS_MISS, Change, Comparing
+from batsim.decision.comparing import COARSE, DEAR, FINE, GROSS_COST, GROSS_MISS, Change
 from batsim.decision.space import MANY, Move, Point
 from batsim.decision.trials import Trial, Trials
+from batsim.decision.weighing import Weighing
 from batsim.study.levers import EXCHANGE_BY, WITHOUT_ATTENDANTS
 from batsim.study.limits import Limit
 
@@ -21,12 +22,6 @@ BETTERED = 0.1
 """Part of what makes no difference by which a plan must better one that missed a target when it was tested."""
 MOST_RUNS = 200
 """Runs of a layout after which no further lever is looked at with counts of its own."""
-MOST_WEIGHED = 300
-"""Runs of a layout after which no rival is looked at more often."""
-OFTEN = 96
-"""Replications after which a plan is known well."""
-RIVAL = 1.5
-"""Standard errors by which a plan must be dearer, so that it is no rival before."""
 MOST_REPAIRS = 12
 """Steps that may be spent on the way from a plan that misses a target to one that meets it."""
 MANY_STEPS = (2, 4, 8)
@@ -37,7 +32,7 @@ FAR_DEARER = 0.2
 """Part of the cost by which a plan must be dearer than that of another layout, not to be searched around any more."""
 
 
-class Search(Comparing):
+class Search(Weighing):
     """Looks for the plan of the least cost that meets the targets, each with its margin.
 
     Parameters
@@ -54,6 +49,10 @@ class Search(Comparing):
         super().__init__(trials, limits)
         self.bar, self.given_up = bar, False
         """Given up where it is clear that another layout is cheaper by far."""
+
+    def is_worth_a_test(self, at: Trial) -> bool:
+        """Whether a plan meets all targets, on the replications of now or on all that it has."""
+        return self.meets(at) or self._miss(at, at.replications) == 0.0
 
     def best(self) -> Trial:
         """Find the best plan; where none meets the targets, the one that comes nearest."""
@@ -150,7 +149,19 @@ class Search(Comparing):
     def _with_its_own(self, start: Trial) -> Trial:
         """A plan with counts of its own; where these alone do not lead to the targets, with other levers too."""
         nearer = self._repaired(start, counts_alone=True)
-        return self._counted(nearer if self.meets(nearer) else self._repaired(start), shortest=True)
+        if not self.meets(nearer):
+            nearer = self._with_enough(start) or self._repaired(start)
+        return self._counted(nearer, shortest=True)
+
+    def _with_enough(self, start: Trial) -> Trial | None:
+        """The same with enough of everything, where that meets the targets: what helps together alone is there then."""
+        counts = (max(number, each.generous) for each, number in zip(self.space.ranges, start.point, strict=False))
+        point = self.space.without_idle((*counts, *start.point[len(self.space.ranges) :]))
+        enough = self.trials.one(point, 1)
+        if self._miss(enough, 1) > 0.0:
+            return None
+        enough = self.trials.one(point, self.replications)
+        return enough if self.meets(enough) else None
 
     def _starts(self, at: Trial) -> list[Trial]:
         """Plans with another lever, or with one fewer of what is dear, that break no rule."""
@@ -160,35 +171,6 @@ class Search(Comparing):
         points += [point for point in fewer if self.trials.bought(point) < at.bought - dear]
         trials = self.trials.look(list(dict.fromkeys(points)), 1)
         return [trial for trial in trials if trial is not at and not trial.refused]
-
-    def _weighed(self, at: Trial) -> Trial:
-        """Look more often at what may be the cheaper plan yet, the likeliest first, while runs last."""
-        while self.trials.runs < MOST_WEIGHED and (rival := self._rival(at)) is not None:
-            self.trials.look([rival.point, at.point], max(FINE, min(2 * rival.replications, OFTEN)))
-            if self._is_better_in(min(rival.replications, at.replications), rival, at):
-                at = rival
-        return at
-
-    def _rival(self, at: Trial) -> Trial | None:
-        """The plan that is the likeliest to be cheaper, of those that keep the targets in all their replications."""
-        found, least = None, RIVAL
-        for trial in self.trials.tried.values():
-            both = min(trial.replications, at.replications)
-            if trial is at or trial.refused or not 0 < trial.replications < OFTEN or self._miss(trial, both):
-                continue
-            errors = self._errors_dearer(trial, at, both)
-            if errors < least:
-                found, least = trial, errors
-        return found
-
-    def _errors_dearer(self, trial: Trial, at: Trial, both: int) -> float:
-        """Standard errors by which a plan is dearer than another in replications that both have."""
-        more = trial.cost_values(both) - at.cost_values(both)
-        if both >= FINE:
-            deviation = float(np.std(more, ddof=1))
-        else:
-            deviation = float(np.sqrt(np.mean(self._variances))) if self._variances else GROSS_COST * at.cost(1)
-        return float(np.mean(more)) * both**0.5 / deviation if deviation else np.inf
 
     # Counts
 

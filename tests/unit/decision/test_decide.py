@@ -309,7 +309,7 @@ class Content:
         ]
         return self.trials.one((*numbers, *ways), 1)
 
-    def meets(self, trial: Trial) -> bool:
+    def is_worth_a_test(self, trial: Trial) -> bool:
         """It is told as it is, without a test."""
         assert trial.space is self.trials.space
         return False

@@ -590,6 +590,29 @@ def test_a_start_far_from_its_targets_takes_several_steps_at_once() -> None:
     assert found.cost() <= 1.02 * room.cost((5, 5, 5, 5, 5, 5))
 
 
+def test_a_lever_that_pays_with_more_of_two_things_together_is_found() -> None:
+    """Drivers exchange late: that needs a second station and a second attendant early, neither of use alone."""
+    stations, early, late = (each._replace(stated=1) for each in ROOM[2:])
+    by_drivers_late = Lever(BY_DRIVERS, "", shift="late")
+    prices = {stations.counted: STATION, early.counted: ATTENDANT, late.counted: ATTENDANT}
+
+    def says(point: Point, _: int) -> Said:
+        number, of_early, of_late, turned = point
+        enough = min(number, of_early) >= 2 if turned else min(of_early, of_late) >= 1
+        return Said(5_000.0 if turned else 60_000.0, {DECIDING: 5.0 if enough else 40.0}, 1e6)
+
+    def bought(point: Point) -> float:
+        return float(np.dot(point[:3], list(prices.values())))
+
+    choices = (Choice(EXCHANGE_BY, ((), (by_drivers_late,)), ""),)
+    trials = MadeUpTrials(space_of((stations, early, late), prices, choices), says, bought)
+    search = Search(trials, [DOWNTIME])
+    assert search.meets(trials.one((1, 1, 1, 0), FINE))
+    for missing in ((1, 1, 1, 1), (2, 1, 1, 1), (1, 2, 1, 1)):
+        assert not search.meets(trials.one(missing, FINE))
+    assert search.best().point == (2, 2, 0, 1)
+
+
 TWO_SHIFTS = (
     CountRange("attendants early", Counted(ATTENDANTS, "early"), 0, 3, 2, 3),
     CountRange("attendants late", Counted(ATTENDANTS, "late"), 0, 3, 2, 3),

@@ -1,0 +1,141 @@
+"""The last look of a search: which plan is the likeliest to be better, and how often it is looked at."""
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+import pytest
+
+from batsim.decision.comparing import FINE
+from batsim.decision.counts import CountRange
+from batsim.decision.search import Search
+from batsim.decision.space import Point
+from batsim.decision.trials import DECIDING, Trial
+from batsim.decision.weighing import OFTEN, RIVAL, TIMES, likeliest
+from batsim.study.running.counts import BATTERIES, Counted
+from tests.unit.decision.made_up import DOWNTIME, SCHEDULE, MadeUpTrial, MadeUpTrials, Said, space_of
+
+RANGES = (CountRange("batteries", Counted(BATTERIES, "plain"), 1, 12, 5, 5),)
+SPACE = space_of(RANGES, {RANGES[0].counted: 1.0})
+LOOSE = DOWNTIME._replace(most=1000.0)
+BASE = 1e6
+LUCK = 1_500.0
+"""What a made-up plan costs, and by how much that varies. [currency/year]"""
+
+
+def plan(number: int, costs: Sequence[float], minutes: Sequence[float] | None = None) -> Trial:
+    """A plan that was simulated, by what came of it."""
+    trial = MadeUpTrial(SPACE, (number,), SCHEDULE)
+    for cost, lost in zip(costs, minutes or [1.0] * len(costs), strict=True):
+        trial.say(Said(cost, {DECIDING: lost}))
+    return trial
+
+
+AT = plan(1, [100.0, 104.0, 98.0, 102.0])
+
+
+def test_the_rival_is_the_one_that_is_dearer_by_the_fewest_standard_errors() -> None:
+    """Not by the least money: two replications that vary as much tell less than four."""
+    often = plan(2, [103.0, 101.0, 101.0, 103.0])
+    seldom = plan(3, [103.0, 104.0])
+    far = plan(4, [120.0, 125.0, 119.0, 121.0])
+    assert np.mean(often.costs) - np.mean(AT.costs) == 1.0
+    assert np.mean(seldom.costs) - np.mean(AT.costs[:2]) == 1.5
+    assert likeliest(AT, [far, often, seldom], [LOOSE]) is often
+    # With the spread of all: variances of the differences 12, 4.5 and 4.33, their mean 6.94.
+    assert errors([3.0, -3.0, 3.0, 1.0], 6.94) < errors([3.0, 0.0], 6.94) < RIVAL
+    assert errors([20.0, 21.0, 21.0, 19.0], 6.94) > RIVAL
+
+
+def errors(more: Sequence[float], of_all: float) -> float:
+    """Mean in standard errors, worked out by itself: five degrees of freedom are those of all plans."""
+    own = np.array(more)
+    squares = float(np.sum((own - np.mean(own)) ** 2)) + 5.0 * of_all
+    return float(np.mean(own) / np.sqrt(squares / (own.size - 1 + 5.0) / own.size))
+
+
+def test_a_plan_that_is_surely_dearer_is_no_rival() -> None:
+    """One that seems so in few replications that vary a lot is."""
+    clear = [each + 50.0 + luck for each, luck in zip(AT.costs, (1.0, -1.0, 1.0, -1.0), strict=True)]
+    assert likeliest(AT, [plan(2, clear)], [LOOSE]) is None
+    assert likeliest(AT, [plan(2, [200.0, 60.0])], [LOOSE]) is not None
+
+
+def test_a_plan_that_costs_just_the_same_is_no_rival() -> None:
+    """It is the same in effect, and so is the plan itself."""
+    assert likeliest(AT, [AT, plan(2, AT.costs)], [LOOSE]) is None
+    assert likeliest(AT, [], [LOOSE]) is None
+
+
+def test_one_that_misses_a_target_by_no_more_than_chance_is_a_rival() -> None:
+    """Cheaper, and a little over what is tested on the mean of replications that lie on both sides of it."""
+    tested = DOWNTIME.tested
+    cheaper = [80.0, 84.0, 78.0, 81.0]
+    over = plan(2, cheaper, [tested + each for each in (0.5, -0.4, 0.3, -0.2)])
+    surely_over = plan(3, cheaper, [tested + each for each in (0.5, 0.4, 0.5, 0.4)])
+    assert over.miss([DOWNTIME]) > 0.0
+    assert likeliest(AT, [over], [DOWNTIME]) is over
+    assert likeliest(AT, [surely_over], [DOWNTIME]) is None
+    assert likeliest(AT, [surely_over], [LOOSE]) is surely_over
+
+
+def searched(says: Callable[[Point, int], Said]) -> tuple[MadeUpTrials, Trial]:
+    """A search for the number of batteries."""
+    trials = MadeUpTrials(SPACE, says)
+    return trials, Search(trials, [DOWNTIME]).best()
+
+
+def cost_of(number: int, luck: float) -> float:
+    """Least at six batteries, one more or fewer dearer by 1,000."""
+    return BASE + 1_000.0 * abs(number - 6) + luck
+
+
+def luck_of(number: int, replication: int) -> float:
+    """Of a plan in a replication, of mean 0."""
+    return float(np.random.default_rng((number, replication)).normal(0.0, LUCK))
+
+
+def test_a_plan_that_missed_a_target_by_bad_luck_is_found() -> None:
+    """In its first six replications it is over; in all of them it is not, and it is the cheapest."""
+
+    def says(point: Point, replication: int) -> Said:
+        over = (0.5, -0.3)[replication % 2] if replication < FINE else -0.7
+        lost = DOWNTIME.tested + (over if point == (6,) else -3.0 - over)
+        return Said(cost_of(point[0], 0.1 * luck_of(point[0], replication)), {DECIDING: lost}, BASE)
+
+    trials, found = searched(says)
+    assert trials.tried[6,].miss([DOWNTIME], FINE) > 0.0
+    assert found.point == (6,)
+    assert found.replications > FINE
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_no_more_is_looked_at_where_steps_differ_by_more_than_chance(seed: int) -> None:
+    """Six replications of the best and of its like, one of the rest, are enough then."""
+
+    def says(point: Point, replication: int) -> Said:
+        luck = luck_of(100 * seed + point[0], replication)
+        return Said(cost_of(point[0], 0.01 * luck), {DECIDING: 1.0}, BASE)
+
+    trials, found = searched(says)
+    assert found.point == (6,)
+    assert max(trial.replications for trial in trials.simulated) == FINE
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_runs_end_where_chance_alone_tells_plans_apart(seed: int) -> None:
+    """All plans cost the same but for luck: they are looked at to the limit of runs, and by one look over it."""
+
+    def says(point: Point, replication: int) -> Said:
+        return Said(BASE + luck_of(100 * seed + point[0], replication), {DECIDING: 1.0}, BASE)
+
+    trials, _ = searched(says)
+    before = MadeUpTrials(SPACE, says)
+    Unweighed(before, [DOWNTIME]).best()
+    assert before.runs < TIMES * before.runs <= trials.runs <= TIMES * before.runs + 2 * OFTEN
+
+
+class Unweighed(Search):
+    """A search that ends before plans are looked at more often."""
+
+    def _weighed(self, at: Trial) -> Trial:
+        return at
