@@ -122,7 +122,7 @@ def cited(figure: Figure) -> str:
 
 def mm(value: float) -> str:
     """Write a length. [mm]"""
-    return f"{value:.0f} mm"
+    return f"{value:,.0f} mm"
 
 
 def span(window: Window) -> str:

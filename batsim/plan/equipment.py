@@ -136,7 +136,7 @@ class _Needs:
             battery, price = self.scenario.batteries[name], battery_price(self.scenario, name)
             trucks = sum(group.count for group in self.scenario.trucks if group.battery == name)
             size = f"{battery.nominal_v:g} V, {battery.capacity.ah:g} Ah at {battery.capacity.rate_h:g} h"
-            size += "" if battery.mass_kg is None else f", {battery.mass_kg:.0f} kg"
+            size += "" if battery.mass_kg is None else f", {battery.mass_kg:,.0f} kg"
             reason = f"{trucks} in trucks and {number - trucks} beside them" if number > trucks else "one in each truck"
             item = f"battery ({words(name)})"
             line = self._line("energy", item, number, price, reason, "battery", name, size=size)
@@ -226,7 +226,7 @@ class _Needs:
         if unknown:
             return f"rating not known yet: mass of {listed(unknown)}"
         heaviest = max(filter(None, masses_kg.values()))
-        return f"rated for at least {heaviest + carried_kg(self.scenario, arrangement, name):.0f} kg"
+        return f"rated for at least {heaviest + carried_kg(self.scenario, arrangement, name):,.0f} kg"
 
     def _bays_and_stations(self) -> Iterator[EquipmentLine]:
         bays, stations = self.blueprint.bays, self.blueprint.stations

@@ -74,7 +74,7 @@ class Effort(NamedTuple):
         slope = f" and {100 * self.slope:.3g} % slope" if self.slope else ""
         people = f", {self.people} people" if self.people > 1 else ""
         surface = f"{100 * self.share:.3g} % {self.surface}"
-        return f"{self.force_n:.0f} N for {self.mass_kg:.0f} kg at {surface}{slope}{people}"
+        return f"{self.force_n:,.0f} N for {self.mass_kg:,.0f} kg at {surface}{slope}{people}"
 
 
 def _effort(scenario: Scenario, arrangement: Arrangement, battery_kg: float, push: Push, moved: Equipment) -> Effort:
@@ -129,7 +129,7 @@ def _cure(scenario: Scenario, push: Push, effort: Effort, battery_kg: float, *, 
         cures.append("a level way over hard, even floor")
     cure = f"use {', or '.join(cures)}"
     if battery_kg >= 1.0:
-        cure += f"; by hand a battery of at most {floor(battery_kg)} kg would keep within the guidance"
+        cure += f"; by hand a battery of at most {floor(battery_kg):,} kg would keep within the guidance"
     return cure + ("; with single-point watering it rarely has to come out at all" if in_truck else "")
 
 
@@ -144,7 +144,7 @@ def for_two(scenario: Scenario, layout: str) -> Iterator[str]:
     own_kg = 0.0 if frame is None else equipment_of(scenario, arrangement, frame).own_mass_kg or 0.0
     if own_kg > most_kg + ROUNDING:
         both_kg = most_kg * together(2, scenario.figures)
-        yield f"{frame} ({own_kg:.0f} kg to lift or carry; one person at most {most_kg:.1f} kg, two {both_kg:.1f} kg)"
+        yield f"{frame} ({own_kg:,.0f} kg to lift or carry; one person at most {most_kg:.1f} kg, two {both_kg:.1f} kg)"
 
 
 def _lifts_alone(arrangement: Arrangement) -> Iterator[str]:
@@ -163,7 +163,7 @@ def _pushed_by_two(scenario: Scenario, arrangement: Arrangement, trucks: Trucks,
     one_n = limits_of(scenario.standards.push, scenario.figures).least_n
     force_n = _effort(scenario, arrangement, battery_kg, push, moved).force_n
     if one_n + ROUNDING < force_n <= one_n * together(2, scenario.figures) + ROUNDING:
-        yield f"{push.what} ({force_n:.0f} N to push or pull)"
+        yield f"{push.what} ({force_n:,.0f} N to push or pull)"
 
 
 def _hands(arrangement: Arrangement, push: Push) -> int:

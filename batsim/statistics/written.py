@@ -11,7 +11,12 @@ ROUNDING = 1e-12
 def number_text(interval: Interval, *, share: bool = False) -> str:
     """Write a mean with the way to the further end of its interval, to the digits that carries; a dash for nothing.
 
-    Where that would say less than none or more than all, the limits are written.
+    Where that would say less than none or more than all, the limits are written. A half width is never written as none.
+
+    Examples
+    --------
+    >>> number_text(Interval(10800.4, 10639.4, 10961.4)), number_text(Interval(0.238, 0.236, 0.240))
+    ('10,800 ± 161', '0.24 ± 0.01')
     """
     part, unit = (100.0, " %") if share else (1.0, "")
     mean, low, high = (part * value for value in interval)
@@ -19,13 +24,14 @@ def number_text(interval: Interval, *, share: bool = False) -> str:
     if not math.isfinite(mean):
         return "-"
     if not math.isfinite(half):
-        return f"{mean:.{1 if mean % 1 else 0}f}{unit}"
+        return f"{mean:,.{1 if mean % 1 else 0}f}{unit}"
     if half <= ROUNDING * abs(mean):
-        return f"{mean:.6g}{unit}" if mean % 1 == 0 else f"{mean:.2f}{unit}"
+        return f"{mean:,.{0 if mean % 1 == 0 else 2}f}{unit}"
     digits = _digits(mean, half)
     if share and not half <= mean <= 100.0 - half:
         return f"{mean:.{digits}f} ({low:.{digits}f} to {high:.{digits}f}){unit}"
-    return f"{mean:.{digits}f} ± {half:.{digits}f}{unit}"
+    half = max(half, 10.0**-digits)
+    return f"{mean:,.{digits}f} ± {half:,.{digits}f}{unit}"
 
 
 def mean_text(interval: Interval, *, share: bool = False) -> str:

@@ -108,17 +108,17 @@ class DayWithout(Shows):
         usual, bare = self.downtime(AS_IT_IS).mean, self.downtime(WITHOUT).mean
         bare_hours = self.cost_h(WITHOUT).mean
         start = f"A day without {what} in '{self.layout}' ({self.day.text} for 24 h)"
-        usually = f"min per truck-shift that day instead of {usual:.0f}"
+        usually = f"min per truck-shift that day instead of {usual:,.0f}"
         if not self.standby:
             advice = "" if self.device == STATION else " State a 'standby' to see what it would save."
             return (
-                f"{start} stops exchanges{there}: trucks{there} lose {bare:.0f} {usually}, {_more(bare_hours)} in that "
-                f"week.{advice}"
+                f"{start} stops exchanges{there}: trucks{there} lose {bare:,.0f} {usually}, {_more(bare_hours)} in "
+                f"that week.{advice}"
             )
         helped, hours = self.downtime(WITH_STANDBY).mean, self.cost_h(WITH_STANDBY).mean
         return (
-            f"{start} is bridged by {self.standby}: trucks{there} lose {helped:.0f} {usually}, {_more(hours)} in that "
-            f"week; without what stands by they would lose {bare:.0f} min per truck-shift and "
+            f"{start} is bridged by {self.standby}: trucks{there} lose {helped:,.0f} {usually}, {_more(hours)} in that "
+            f"week; without what stands by they would lose {bare:,.0f} min per truck-shift and "
             f"{_truck_hours(bare_hours)}."
         )
 
@@ -307,4 +307,4 @@ def _more(hours: float) -> str:
 def _truck_hours(hours: float) -> str:
     """Write whole truck-hours."""
     whole = round(hours)
-    return f"{whole} truck-hour{'s' * (whole != 1)}"
+    return f"{whole:,} truck-hour{'s' * (whole != 1)}"

@@ -70,7 +70,14 @@ def axes_for_rows(ax: AxesOrNew, rows: int, width: float, row_height: float, aro
 
 
 def frame(ax: Axes, grid: str = "y", colour: str = "0.82") -> None:
-    """Light lines behind everything, no box around."""
+    """Light lines behind everything, no box around; thousands of plain numbers beside it apart."""
+    from matplotlib.ticker import ScalarFormatter
+
+    from batsim.views.charts.pictures import Thousands
+
+    for axis in (ax.xaxis, ax.yaxis):
+        if type(axis.get_major_formatter()) is ScalarFormatter:
+            axis.set_major_formatter(Thousands())
     ax.grid(visible=True, axis=grid, color=colour, linewidth=0.5)  # type: ignore[arg-type]
     ax.set_axisbelow(True)
     ax.spines[["top", "right"]].set_visible(False)
@@ -124,9 +131,10 @@ def _small_above(ax: Axes, text: str, across: float, up_pt: float) -> None:
     )  # fmt: skip
 
 
-def legend_row(ax: Axes, legend: Legend, below_pt: float, columns: int = 5) -> None:
-    """Legend of few words under the axis, small."""
-    legend_below(ax, legend, columns, below_pt, fontsize=NOTE_PT, handlelength=1.2, columnspacing=1.0)
+def legend_row(ax: Axes, legend: Legend, below_pt: float, columns: int = 5, *, lines: bool = False) -> None:
+    """Legend of few words under the axis, small; samples of lines are long enough to show their dashes."""
+    look = {"fontsize": NOTE_PT, "handlelength": 1.9 if lines else 1.2, "columnspacing": 1.0}
+    legend_below(ax, legend, columns, below_pt, **look)
 
 
 def legend_below(ax: Axes, legend: Legend, columns: int = 3, below_pt: float = 42.0, **look: float) -> None:

@@ -96,7 +96,7 @@ def _draw_shares(ax: style.Axes, fitted: Fitted, across: str, factor: float) -> 
     ax.set_ylim(0.0, 1.02)
     style.percent_ticks(ax)
     _words(ax, across, "Rows that last no longer [%]" if fitted.censored.any() else "Rows at or below [%]")
-    style.legend_row(ax, legend, LEGEND_PT)
+    style.legend_row(ax, legend, LEGEND_PT, lines=True)
     _note(ax, _rows(fitted), NOTE_LETTERS)
 
 

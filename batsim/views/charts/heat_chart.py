@@ -78,7 +78,7 @@ def _mark_worst(ax: style.Axes, lost: LostByHour) -> None:
     day, hour = lost.worst
     ax.add_patch(Rectangle((hour, day), 1.0, 1.0, fill=False, edgecolor=palette.VERMILION, linewidth=2.2, zorder=4.0))
     ax.text(
-        hour + 0.5, day + 0.5, f"{lost.worst_min:.0f}", ha="center", va="center", fontsize=style.NOTE_PT,
+        hour + 0.5, day + 0.5, f"{lost.worst_min:,.0f}", ha="center", va="center", fontsize=style.NOTE_PT,
         color=palette.WHITE, zorder=5.0,
     )  # fmt: skip
 

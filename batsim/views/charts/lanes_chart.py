@@ -77,15 +77,15 @@ def lanes_text(worst_hour: WorstHour) -> str:
     trucks = counted(worst_hour.trucks_away, "truck")
     says = (
         f"{_finding(worst_hour)}. Layout '{facts.title}', {_span(worst_hour)}: "
-        f"{trucks} away, {worst_hour.lost_min:.0f} truck-minutes lost in this hour, {worst_hour.waited_min:.0f} of them"
-        f" waiting. {_name(facts, longest).capitalize()} {_how_long(longest)}."
+        f"{trucks} away, {worst_hour.lost_min:,.0f} truck-minutes lost in this hour, {worst_hour.waited_min:,.0f} of "
+        f"them waiting. {_name(facts, longest).capitalize()} {_how_long(longest)}."
     )
     return f"{says} One simulated run{first_week_note(facts)}."
 
 
 def _how_long(lane: TruckLane) -> str:
     """How long the truck that waits longest does so."""
-    waits, away = (f"{minutes:.0f} min" for minutes in (lane.waited_min, lane.away_min))
+    waits, away = (f"{minutes:,.0f} min" for minutes in (lane.waited_min, lane.away_min))
     return f"waits longest, {waits} of the {away} that it is away" if lane.waited_min else f"is away longest, {away}"
 
 
@@ -148,13 +148,13 @@ def _waits_for(waits: list[Stretch]) -> list[str]:
     for each in waits:
         minutes[each.detail] = minutes.get(each.detail, 0.0) + each.to_min - each.from_min
     known = sorted(((time, word) for word, time in minutes.items() if time >= LEAST_SAID_MIN), reverse=True)
-    parts = [f"{'its turn' if word == CAUSES[0] else word} {time:.0f}" for time, word in known]
+    parts = [f"{'its turn' if word == CAUSES[0] else word} {time:,.0f}" for time, word in known]
     return [f"{', '.join(parts[:number])} min" for number in range(len(parts), 0, -1)]
 
 
 def _beside(ax: style.Axes, trucks: list[TruckLane]) -> None:
     """Write beside each truck how long it waits, and how long it is away."""
-    rows = [("waits", "away"), *((f"{lane.waited_min:.0f}", f"{lane.away_min:.0f}") for lane in trucks)]
+    rows = [("waits", "away"), *((f"{lane.waited_min:,.0f}", f"{lane.away_min:,.0f}") for lane in trucks)]
     for place, row in enumerate(rows, -1):
         for across_pt, text in zip(BESIDE_PT, row, strict=True):
             ax.annotate(
@@ -233,9 +233,10 @@ def _note(hour: WorstHour, trucks: int, things: int) -> str:
     left_out = f"; {counted(more, 'more truck')} {'waits' if more == 1 else 'wait'} less long" if more else ""
     if lanes := len(hour.things) + len(hour.attendants) - things:
         left_out += f"; {counted(lanes, 'lane')} below left out"
+    minutes, shaded = ("minutes of work", " Shaded: trucks have a break or no shift.") if hour.idle else ("minutes", "")
     return (
         f"Layout '{facts.title}', {_span(hour)}, the worst hour of one simulated run."
-        f" Number in a bar: truck that is served. Right: minutes that a truck waits, and is away{left_out}."
+        f" Number in a bar: truck that is served. Right: {minutes} that a truck waits, and is away{left_out}.{shaded}"
     )
 
 

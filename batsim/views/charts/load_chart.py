@@ -60,12 +60,12 @@ def load_text(evidence: Evidence) -> str:
         return NONE
     extremes = week.extremes
     least, most = (
-        f"{kw:.0f} kW ({moment_text(QUARTER_HOUR_MIN * at)})"
+        f"{kw:,.0f} kW ({moment_text(QUARTER_HOUR_MIN * at)})"
         for kw, at in ((extremes.least, extremes.least_at), (extremes.most, extremes.most_at))
     )
     return (
-        f"{evidence.layout}: load at the wall over a mean week, on average {extremes.mean:.0f} kW, least {least}, most "
-        f"{most}; {'; '.join(_peaks(evidence, week))}. {_note(evidence, week)}"
+        f"{evidence.layout}: load at the wall over a mean week, on average {extremes.mean:,.0f} kW, least {least}, "
+        f"most {most}; {'; '.join(_peaks(evidence, week))}. {_note(evidence, week)}"
     )
 
 
@@ -90,5 +90,5 @@ def peak_text(evidence: Evidence) -> str:
 
 def _peaks(evidence: Evidence, week: MeanWeek) -> tuple[str, str]:
     """Peak as tables state it, and the greatest of all, in words."""
-    greatest = f"greatest quarter of all weeks {week.peak:.0f} kW, {moment_text(week.peak_min)}"
+    greatest = f"greatest quarter of all weeks {week.peak:,.0f} kW, {moment_text(week.peak_min)}"
     return f"peak load as tables state it: mean of the weeks' peaks {peak_text(evidence)} kW", greatest

@@ -11,7 +11,9 @@ TOLD = 40
 """Letters of a name that stand in a title or a note."""
 LONG_NAME = re.compile(rf"(?<!\w)'([^']{{{TOLD + 1},}})'(?!\w)")
 FIXED = "\N{NO-BREAK SPACE}"
-WITH_UNIT = re.compile(r"(?<=\d) (?=(?:min|h|s|kWh?|kVA|m|mm|Ah?|V)\b|%|±)|(?<=±) |(?<=\bcv) ")
+WITH_UNIT = re.compile(
+    r"(?<=\d) (?=(?:min|h|s|kWh?|kVA|m|mm|Ah?|V)\b|%|±)|(?<=±) |(?<=\bcv) |(?<=\btarget) (?=\d)|(?<=\btarget of) (?=\d)"
+)
 """The space between a number and its unit, its half width or what it is."""
 
 
@@ -66,6 +68,8 @@ def in_lines(text: str, letters: int) -> str:
     --------
     >>> in_lines("95 % wait no longer than 11.1 min", 30)
     '95 % wait no longer than\n11.1 min'
+    >>> in_lines("only it keeps the target of 15", 28)
+    'only it keeps the target\nof 15'
     """
     whole = WITH_UNIT.sub(FIXED, with_short_names(text))
     return fill(whole, letters, break_on_hyphens=False).replace(FIXED, " ")

@@ -4,6 +4,7 @@ from io import BytesIO
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.ticker import ScalarFormatter
 
 
 class Chart(Figure):
@@ -13,6 +14,16 @@ class Chart(Figure):
         buffer = BytesIO()
         self.savefig(buffer, format="png")
         return buffer.getvalue()
+
+
+class Thousands(ScalarFormatter):
+    """Numbers beside an axis with a comma between thousands, as they stand in texts and tables."""
+
+    def __call__(self, x: float, pos: int | None = None) -> str:
+        """Text beside a tick."""
+        text = super().__call__(x, pos)
+        digits, point, rest = text.partition(".")
+        return f"{int(digits):,}{point}{rest}" if digits.isascii() and digits.isdigit() else text
 
 
 class ChartAxes(Axes):

@@ -10,8 +10,8 @@ from batsim.views.charts import chart_style as style
 from batsim.views.charts import palette
 from batsim.views.charts.names_fit import names_fit
 
-WIDTH_IN, AROUND_IN, LEAST_IN, MOST_IN = 11.0, 2.4, 3.6, 9.0
-DRAWN_IN = 9.6
+WIDTH_IN, AROUND_IN, LEAST_IN, MOST_IN = 10.7, 2.4, 3.6, 9.0
+DRAWN_IN = 9.3
 """Width of the axes in a new figure, about. [in]"""
 EDGE_M = 1.0
 """What is shown around everything. [m]"""

@@ -113,8 +113,9 @@ def _finding(shift: TruckShift) -> str:
     if not math.isfinite(shift.working_min) or shift.whole_min <= 0.0:
         return f"No truck of layout '{shift.layout}' has a shift in the measured time"
     share = 100.0 * shift.working_min / shift.scheduled_min
+    digits = 1 if 99.5 <= share < 99.95 else 0  # what is lost is not rounded away
     minutes = f"{short_number(shift.working_min)} of {short_number(shift.scheduled_min)} scheduled minutes"
-    return f"Layout '{shift.layout}' leaves {minutes} of a truck-shift for work, {share:.0f} %"
+    return f"Layout '{shift.layout}' leaves {minutes} of a truck-shift for work, {share:.{digits}f} %"
 
 
 def _note(runs: Runs, layout: str) -> str:

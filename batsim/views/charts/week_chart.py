@@ -200,7 +200,7 @@ def _finish(ax: style.Axes, legend: style.Legend, unit: str, most: float) -> Non
 
     style.legend_above(ax, legend)
     ax.set_ylabel(unit)
-    ax.yaxis.set_major_locator(MaxNLocator(nbins=4, steps=[1, 2, 5, 10]))
+    ax.yaxis.set_major_locator(MaxNLocator(nbins=3, steps=[1, 2, 5, 10]))
     ax.set_ylim(0.0, HEADROOM * most if most > 0.0 else 1.0)
 
 

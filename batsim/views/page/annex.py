@@ -8,6 +8,7 @@ from batsim.plan.money import LEFT_OUT
 from batsim.plan.plan import Plan
 from batsim.scenario.reading import stated_data
 from batsim.study.prices import MARK
+from batsim.views.page.templates import units_written
 from batsim.views.text.part_tables import part_tables
 from batsim.views.text.plan_text import (
     AS_THEY_WEAR,
@@ -125,6 +126,17 @@ def inputs_of(plans: Plan) -> list[Input]:
 
     walk(stated_data(plans.scenario), "")
     return inputs
+
+
+def figure_text(text: str) -> str:
+    """A figure of the catalogue as people write it.
+
+    Examples
+    --------
+    >>> figure_text("1200"), figure_text("2600 EUR"), figure_text("0.055")
+    ('1,200', '2,600 EUR', '0.055')
+    """
+    return f"{int(text):,}" if text.isdecimal() else units_written(text)
 
 
 def _origin(key: str) -> str:

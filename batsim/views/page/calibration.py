@@ -3,7 +3,6 @@
 from collections.abc import Iterator, Mapping
 from typing import Any, NamedTuple
 
-from jinja2 import Environment, PackageLoader
 from matplotlib.figure import Figure
 
 from batsim.calibration.beside import Beside
@@ -17,6 +16,7 @@ from batsim.statistics.fitting import FIXED, NOTHING
 from batsim.views.charts.beside_chart import beside_chart, beside_text, compared_chart, compared_text
 from batsim.views.charts.fit_chart import fit_chart, fit_notes, fit_text
 from batsim.views.page.inline_svg import for_a_page, inline_svg
+from batsim.views.page.templates import templates
 from batsim.views.text.calibration_rows import (
     COMPARED_HEAD,
     LOG_HEAD,
@@ -88,9 +88,7 @@ def calibration_html(calibration: Calibration) -> str:
     str
         HTML. It needs nothing from outside; everything that comes from the scenario or from a log is escaped.
     """
-    page = Environment(
-        loader=PackageLoader("batsim.views", "page"), autoescape=True, trim_blocks=True, lstrip_blocks=True
-    ).get_template("calibration.html.j2")
+    page = templates().get_template("calibration.html.j2")
     with for_a_page():
         pictures, laws = list(_pictures(calibration.beside)), list(_laws(calibration))
     return page.render(

@@ -4,12 +4,11 @@ import json
 from importlib.resources import files
 from typing import Any, NamedTuple
 
-from jinja2 import Environment, PackageLoader
-
 from batsim.display import counted
 from batsim.study.replay.replay import Replay
 from batsim.views.charts.time_axis import one_run_note
 from batsim.views.page.replay_picture import BASE, BOXES, DIGIT, GROUND, Picture
+from batsim.views.page.templates import templates
 from batsim.views.text.trace_text import clock, event_sentences
 
 STILLS = 6
@@ -42,7 +41,7 @@ def replay_html(replay: Replay, title: str = "") -> str:
     """
     span = f"layout '{replay.facts.title}', {_span(replay)}"
     return (
-        _templates()
+        templates()
         .get_template("replay.html.j2")
         .render(
             title=f"{title}: {span}" if title else f"{span[:1].upper()}{span[1:]}",
@@ -77,7 +76,7 @@ def _block(replay: Replay, prefix: str, *, plays: bool, with_script: bool) -> st
     picture = Picture(replay)
     folder = files("batsim.views") / "page"
     return (
-        _templates()
+        templates()
         .get_template("replay_block.html.j2")
         .render(
             prefix=prefix,
@@ -94,16 +93,10 @@ def _block(replay: Replay, prefix: str, *, plays: bool, with_script: bool) -> st
     )
 
 
-def _templates() -> Environment:
-    """Templates of the page."""
-    loader = PackageLoader("batsim.views", "page")
-    return Environment(loader=loader, autoescape=True, trim_blocks=True, lstrip_blocks=True)
-
-
 def replay_sentence(replay: Replay) -> str:
     """Say what the window shows: how many trucks came, the longest wait, the most that waited at once."""
     facts, wait, (most, since_min) = replay.facts, replay.longest_wait, replay.most_waiting
-    texts = [f"{counted(replay.came, 'truck') if replay.came else 'No truck'} came."]
+    texts = [f"{counted(replay.came, 'truck') if replay.came else 'no truck'} came."]
     if replay.turned_away:
         texts.append(f"{counted(replay.turned_away, 'truck')} found nothing ready and went back to work.")
     if wait is None:
@@ -111,7 +104,7 @@ def replay_sentence(replay: Replay) -> str:
     else:
         group = next(thing.name for thing in replay.of("truck") if thing.number == wait.truck)
         who = f"truck {wait.truck + 1}, {group}, from {clock(facts, wait.from_min)}"
-        texts.append(f"The longest wait was {wait.minutes:.0f} min of working time ({who}).")
+        texts.append(f"The longest wait was {wait.minutes:,.0f} min of working time ({who}).")
         texts.append(f"At most {counted(most, 'truck')} waited at once, first at {clock(facts, since_min)}.")
     return f"Layout '{facts.title}', {_span(replay)}: {' '.join(texts)}"
 

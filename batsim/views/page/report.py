@@ -12,7 +12,6 @@ from importlib.metadata import version
 from typing import Any, NamedTuple
 
 import pandas as pd
-from jinja2 import Environment, PackageLoader
 
 from batsim.decision.recommendation import SAME_COST, Recommendation, recommend
 from batsim.output import csv_text
@@ -23,9 +22,10 @@ from batsim.plan.seen import Seen
 from batsim.statistics.written import number_text
 from batsim.study.prices import MARK, plain_amount
 from batsim.verification.verify import recorded
-from batsim.views.page.annex import comparison_of_all, inputs_of, layout_plan, other_layout
+from batsim.views.page.annex import comparison_of_all, figure_text, inputs_of, layout_plan, other_layout
 from batsim.views.page.replay import replay_block
 from batsim.views.page.report_charts import charts_of
+from batsim.views.page.templates import FIXED, templates, units_written
 from batsim.views.text.layout_names import marked
 from batsim.views.text.plan_text import pays_back, today_text, what_follows
 from batsim.views.text.tables import simulated
@@ -66,9 +66,7 @@ def report_html(plans: Plan, date: str = "", looked_at: Seen | None = None, *, a
     str
         HTML. It needs nothing from outside; everything that comes from the scenario is escaped.
     """
-    page = Environment(
-        loader=PackageLoader("batsim.views", "page"), autoescape=True, trim_blocks=True, lstrip_blocks=True
-    ).get_template("report.html.j2")
+    page = templates().get_template("report.html.j2")
     advised = recommend(plans)
     return page.render(
         title=plans.scenario.site.name,
@@ -140,6 +138,8 @@ def _behind(plans: Plan, advised: Recommendation) -> dict[str, Any]:
         "versions": f"{versions}, Python {platform.python_version()}",
         "plain_amount": plain_amount,
         "cited": cited,
+        "units_written": units_written,
+        "figure_text": figure_text,
         "what_follows": what_follows,
     }
 
@@ -189,5 +189,5 @@ def _attendants(plans: Plan, layout: str) -> str:
     stated = plans.scenario.layouts[layout]
     attendants = stated.attendants_of(stated.areas)
     if isinstance(attendants, dict):
-        return ", ".join(f"{shift} {int(number)}" for shift, number in attendants.items())
+        return ", ".join(f"{shift}{FIXED}{int(number)}" for shift, number in attendants.items())
     return str(attendants or "none: drivers")

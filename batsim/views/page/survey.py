@@ -3,10 +3,9 @@
 import re
 from math import ceil
 
-from jinja2 import Environment, PackageLoader
-
 from batsim.display import words
 from batsim.plan.survey_sheet import SurveySheet
+from batsim.views.page.templates import templates, units_written
 
 LINE_LETTERS, MOST_LINES = 24, 8
 """Letters of an answer that stand in one line of its field, and the most lines of a field."""
@@ -30,9 +29,7 @@ def survey_html(survey: SurveySheet) -> str:
         HTML: a form. It needs nothing from outside and keeps nothing; everything that comes from the scenario is
         escaped.
     """
-    pages = Environment(
-        loader=PackageLoader("batsim.views", "page"), autoescape=True, trim_blocks=True, lstrip_blocks=True
-    )
+    pages = templates()
     pages.filters["in_words"] = in_words
     return pages.get_template("survey.html.j2").render(sheet=survey, write_in=WRITE_IN, field_lines=_field_lines)
 
@@ -45,7 +42,7 @@ def in_words(text: str) -> str:
     >>> in_words("44 x electronic_iuia"), in_words("reach_1_6t_48v"), in_words("18 degC")
     ('44 x electronic IUIa', 'reach 1.6 t 48 V', '18 °C')
     """
-    return KEYS.sub(lambda found: words(found[0]), text).replace(" degC", " °C")
+    return units_written(KEYS.sub(lambda found: words(found[0]), text))
 
 
 def _field_lines(value: str) -> int:

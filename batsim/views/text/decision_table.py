@@ -60,7 +60,7 @@ class Column(NamedTuple):
         """How many of a kind it has in all areas."""
         numbers = in_all(counts_of(self.trial.scenario, self.trial.space.layout))
         total = sum(number for counted, number in numbers.items() if counted.kind == kind)
-        return NO_LIMIT if total == UNLIMITED else f"{total:.0f}"
+        return NO_LIMIT if total == UNLIMITED else f"{total:,.0f}"
 
     def value(self, measure: str, group: str = "") -> str:
         """Mean of a measure with its half width; the mean alone where few events carry none, or it would be wide."""
@@ -76,7 +76,7 @@ class Column(NamedTuple):
     def mean(self, measure: str) -> str:
         """Mean of a measure alone."""
         mean = float(self.trial.of(("", ""))[measure].mean())
-        return f"{mean:.0f}" if math.isfinite(mean) else "-"
+        return f"{mean:,.0f}" if math.isfinite(mean) else "-"
 
 
 Row = tuple[str, Callable[[Column], str]]

@@ -81,7 +81,7 @@ def _side_by_side(plans: Plan, ranking: tuple[str, ...], width: int) -> list[str
     """A row for each layout, the best first."""
     currency = plans.scenario.site.currency
     rows = [
-        ["", "minutes lost", "targets", "checks", "not", f"1000 {currency}", f"1000 {currency}"],
+        ["", "minutes lost", "targets", "checks", "not", f"1,000 {currency}", f"1,000 {currency}"],
         ["", "per shift", "missed", "failing", "known", "a year", "to order"],
     ]
     for name in ranking:

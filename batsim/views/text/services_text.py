@@ -32,7 +32,7 @@ def ventilation_facts(ventilation: Ventilation, figures: Figures) -> list[str]:
     compared = f"{_flow(ventilation.one_percent_m3_per_h)} hold 1 % by the gas alone, no factor of safety"
     if ventilation.area_flow_m3_per_h is not None:
         compared += (
-            f"; {_flow(ventilation.area_flow_m3_per_h)} by floor area (1 cfm/ft2, written for stationary batteries)"
+            f"; {_flow(ventilation.area_flow_m3_per_h)} by floor area (1 cfm/ft², written for stationary batteries)"
         )
     facts.append(f"For comparison, US practice: {compared}")
     return [*lines, *(f"{text}." for text in facts)]
@@ -107,26 +107,26 @@ def supply_facts(supply: SupplyPlan, figures: Figures) -> list[str]:
         current = "" if load.current_a is None else f", {load.current_a:.1f} A per phase"
         chargers = named(load.area, f"{load.number:g} x {words(load.charger)}")
         facts.append(f"{chargers}: {load.formula}{current}")
-    current = "" if supply.current_a is None else f", {supply.current_a:.0f} A per phase"
+    current = "" if supply.current_a is None else f", {supply.current_a:,.0f} A per phase"
     peak = f"{number_text(supply.peak_kw)} kW, {number_text(supply.peak_kva)} kVA{current}"
     facts += [
-        f"All at once: {supply.all_at_once_kw:.0f} kW, {supply.all_at_once_kva:.0f} kVA",
+        f"All at once: {supply.all_at_once_kw:,.0f} kW, {supply.all_at_once_kva:,.0f} kVA",
         f"Simulated peak of a week, mean of 15 min: {peak}",
         f"Of all weeks: {number_text(supply.greatest_kw)} kW, {number_text(supply.greatest_kva)} kVA",
     ]
     if math.isfinite(supply.coincidence_share):
         facts.append(
             f"Coincidence {supply.coincidence_share:.2f} (simulated peak over all at once), load factor "
-            f"{supply.load_factor_share:.2f} (mean {supply.mean_kw:.0f} kW over peak)"
+            f"{supply.load_factor_share:.2f} (mean {supply.mean_kw:,.0f} kW over peak)"
         )
     if supply.continuous_a is not None:
         factor = figures["supply.continuous_factor"].value
         facts.append(
-            f"US rule for continuous loads (NEC, 3 h and more): {factor:g} x all at once = {supply.continuous_a:.0f} "
+            f"US rule for continuous loads (NEC, 3 h and more): {factor:g} x all at once = {supply.continuous_a:,.0f} "
             "A; elsewhere the local rule holds"
         )
     facts += [
-        f"{way.what[0].upper()}{way.what[1:]}: peak {way.peak_kw:.0f} kW, {way.saved_kw:.0f} kW less, downtime "
+        f"{way.what[0].upper()}{way.what[1:]}: peak {way.peak_kw:,.0f} kW, {way.saved_kw:z.0f} kW less, downtime "
         f"{way.downtime_min_per_truck_shift:.1f} min per truck-shift, {way.lost_min_per_truck_shift:+z.1f}"
         for way in supply.held_back
     ]

@@ -1,9 +1,13 @@
 """Layouts beside one another: a column each, in as many blocks as the width asks for."""
 
+import re
+
 from batsim.views.text.lines import LEAST_LABEL, aligned, entry, head_size, packed, sentence
 
 MOST_NAME = 24
 """Characters of a layout's name that stand in one line above its column."""
+COMMAS = re.compile(r"(?<=\d),(?=\d{3}(?!\d))")
+"""Between the thousands of a number."""
 
 
 SHORT_UNITS = {
@@ -31,12 +35,14 @@ def side_by_side(rows: list[list[str]], width: int) -> list[str]:
     """Lay layouts side by side: in one piece if that can be, else in as many blocks as the width asks for.
 
     The unit stands last in its row; where that is too wide for one piece, behind the name of the number; where that is
-    too wide still, in short, and no blanks stand about the plus-minus sign. Where not even one layout fits, each is a
-    list.
+    too wide still, in short, and no blanks stand about the plus-minus sign; then no commas between thousands either.
+    Where not even one layout fits, each is a list.
     """
     named = [[_named(row[0], row[-1]), *row[1:-1]] for row in rows]
     short = [[_named(row[0], SHORT_UNITS.get(row[-1], row[-1])), *map(_closed_up, row[1:-1])] for row in rows]
-    whole = _in_one_piece(rows, width) or _in_one_piece(named, width) or _in_one_piece(short, width, LEAST_LABEL)
+    bare = [[row[0], *map(_without_commas, row[1:])] for row in short]
+    whole = _in_one_piece(rows, width) or _in_one_piece(named, width)
+    whole = whole or _in_one_piece(short, width, LEAST_LABEL) or _in_one_piece(bare, width, LEAST_LABEL)
     return whole or _in_blocks(rows, width)
 
 
@@ -48,6 +54,11 @@ def _named(label: str, unit: str) -> str:
 def _closed_up(cell: str) -> str:
     """A number without blanks about its plus-minus sign."""
     return cell.replace(" ± ", "±")
+
+
+def _without_commas(cell: str) -> str:
+    """A number without commas between its thousands."""
+    return COMMAS.sub("", cell)
 
 
 def _in_one_piece(rows: list[list[str]], width: int, least: int = 0) -> list[str]:

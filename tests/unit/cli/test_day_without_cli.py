@@ -40,18 +40,18 @@ table stands by: hand cart
                            min per truck-shift that day  more truck-hours that week
   as it is                                           20                           0
   out, standby takes over                            80                           1
-  out, no standby                                  1090                       17.83
+  out, no standby                                 1,090                       17.83
 A day without the hand cart in 'table stands by' (week 1 Tue 00:00 for 24 h) is bridged by 1 lifting
 table: trucks lose 80 min per truck-shift that day instead of 20, 1 truck-hour more in that week;
-without what stands by they would lose 1090 min per truck-shift and 18 truck-hours.
+without what stands by they would lose 1,090 min per truck-shift and 18 truck-hours.
 
 nothing stands by: hand cart
                    min per truck-shift that day  more truck-hours that week
   as it is                                   20                           0
-  out, no standby                          1090                       17.83
+  out, no standby                         1,090                       17.83
 A day without the hand cart in 'nothing stands by' (week 1 Tue 00:00 for 24 h) stops exchanges:
-trucks lose 1090 min per truck-shift that day instead of 20, 18 truck-hours more in that week. State
-a 'standby' to see what it would save.
+trucks lose 1,090 min per truck-shift that day instead of 20, 18 truck-hours more in that week.
+State a 'standby' to see what it would save.
 
 ± is the half width of a 95 % interval. A device that is at work when the day begins finishes that
 exchange. The day begins with its first shift, the worst hour where trucks come at the change of
@@ -74,10 +74,10 @@ By hand: a day without its devices
 two devices: winch
                    min per truck-shift that day  more truck-hours that week
   as it is                                   20                           0
-  out, no standby                          1090                        17.8
+  out, no standby                         1,090                        17.8
 A day without the winch in 'two devices' (week 1 Tue 00:00 for 24 h) stops exchanges: trucks lose
-1090 min per truck-shift that day instead of 20, 18 truck-hours more in that week. State a 'standby'
-to see what it would save.
+1,090 min per truck-shift that day instead of 20, 18 truck-hours more in that week. State a
+'standby' to see what it would save.
 
 One replication has no intervals; take more to know how sure this is. A device that is at work when
 the day begins finishes that exchange. The day begins with its first shift, the worst hour where

@@ -133,7 +133,7 @@ def test_what_changes_against_today_to_the_letter(present: Plan) -> None:
         "height under the battery at most 50 mm"
     )
     assert changes == [
-        "1 x hoist more, height of the hook at least 1760 mm, rated for at least 850 kg",
+        "1 x hoist more, height of the hook at least 1,760 mm, rated for at least 850 kg",
         "4 x floor bay more",
         "1 x spreader beam more, distance of the hooks 500 mm ± 10 mm, rated for at least 800 kg",
         "1 x securing device that the makers approve more",

@@ -67,7 +67,7 @@ def test_an_hour_without_events(tmp_path):
 
     assert call(*HOIST, "--from", "Sun 10:00", "--to", "Sun 11:00", "--output", path).exit_code == 0
     page = path.read_text(encoding="utf-8")
-    assert "Layout &#39;hoist&#39;, week 1 Sun 10:00 to 11:00: No truck came. " in page
+    assert "Layout &#39;hoist&#39;, week 1 Sun 10:00 to 11:00: no truck came. " in page
     assert "truck 1, docks, from Fri 21:51" in page
     assert '"events":[]' in page
 

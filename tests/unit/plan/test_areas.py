@@ -130,7 +130,7 @@ def test_the_text_names_areas_only_where_there_are_several() -> None:
     mixed, one_way = text.partition("\none way (")[::2]
     assert "\nmixed (sideways: Side roller beds with a battery carriage; lifted: Overhead hoist" in mixed
     assert "       2 x charger (e48) for area 'lifted', 48 V, 126 A, IUIa, connector blue 160 A" in mixed
-    assert "OK        area 'lifted': yard, battery mass: 1000 kg" in mixed
+    assert "OK        area 'lifted': yard, battery mass: 1,000 kg" in mixed
     assert "\nVentilation of the battery room (IEC" in mixed
     assert "\nVentilation of the building (IEC" in mixed
     assert "  - lifted: 3 x e48 on large: gas current 42 A" in mixed
@@ -474,7 +474,7 @@ def test_the_report_shows_spaces_and_areas() -> None:
     assert [f"Hydrogen in the air of the {space} of layout" in html for space in ("battery room", "building")] == [
         True
     ] * 2
-    assert '<td class="n">day 2, late 1</td>' in html
+    assert '<td class="n">day\N{NO-BREAK SPACE}2, late\N{NO-BREAK SPACE}1</td>' in html
 
 
 def test_a_plan_of_the_room_is_of_an_area() -> None:

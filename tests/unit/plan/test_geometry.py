@@ -129,7 +129,7 @@ def test_each_kind_of_truck_has_its_own_parts() -> None:
         ("fit.tray_tolerance", "2 mm", "hoist", "spreader beam",
          "distance of the hooks 500 mm ± 2 mm, rated for at least 800 kg"),
         ("fit.lift_clearance", "150 mm", "hoist", "hoist",
-         "height of the hook at least 1810 mm, rated for at least 850 kg"),
+         "height of the hook at least 1,810 mm, rated for at least 850 kg"),
         ("fit.carried_share", "100 %", "stands", "hand pallet truck",
          "fork length at least 610 mm, width over both forks at most 535 mm, lift of the forks at least 160 mm, "
          "rated for at least 900 kg, powered"),

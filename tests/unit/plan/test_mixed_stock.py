@@ -94,7 +94,7 @@ def test_a_plan_says_what_becomes_of_each_lot() -> None:
         f"{old.left_years:.1f} years more, 6 due to be replaced within a year"
     )
     assert said in plan_text(plans, width=300, full=True)
-    assert said in report_html(plans)
+    assert said in report_html(plans).replace("\N{NO-BREAK SPACE}", " ")
     assert plans.as_json()["layouts"]["today"]["lots"][0]["lot"] == "bought 2019"
 
 

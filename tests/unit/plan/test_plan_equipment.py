@@ -454,7 +454,7 @@ def test_reasons_to_the_letter() -> None:
          "height under the battery at most 50 mm, way out of the truck at least 610 mm"),
         ("in truck", "stops for the pull-out frame", "way out of the truck at most 290 mm"),
         ("hoist", "spreader beam", "distance of the hooks 500 mm ± 10 mm, rated for at least 800 kg"),
-        ("hoist", "hoist", "height of the hook at least 1760 mm, rated for at least 850 kg"),
+        ("hoist", "hoist", "height of the hook at least 1,760 mm, rated for at least 850 kg"),
     ],
 )  # fmt: skip
 def test_sizes_to_the_letter(layout: str, item: str, size: str) -> None:

@@ -84,7 +84,7 @@ def test_nothing_stands_by_for_a_station():
     assert means(one) == {AS_IT_IS: 20.0, WITHOUT: 1090.0}
     assert one.sentence == (
         "A day without the station of the east area in 'rooms' (week 1 Tue 00:00 for 24 h) stops exchanges there: "
-        "trucks there lose 1090 min per truck-shift that day instead of 20, 18 truck-hours more in that week."
+        "trucks there lose 1,090 min per truck-shift that day instead of 20, 18 truck-hours more in that week."
     )
 
 
@@ -103,7 +103,7 @@ def test_what_is_said_of_an_area():
 
     assert one.sentence == (
         "A day without the hand cart of the west area in 'rooms' (week 1 Tue 00:00 for 24 h) stops exchanges there: "
-        "trucks there lose 1090 min per truck-shift that day instead of 20, 18 truck-hours more in that week. "
+        "trucks there lose 1,090 min per truck-shift that day instead of 20, 18 truck-hours more in that week. "
         "State a 'standby' to see what it would save."
     )
     assert day_without_text(one).startswith("rooms: hand cart of the west area\n")

@@ -40,7 +40,7 @@ def page(gap):
 
 def cells(html):
     """Texts of the rows of all tables."""
-    rows = re.findall(r"<tr[^>]*>(.*?)</tr>", html, re.DOTALL)
+    rows = re.findall(r"<tr[^>]*>(.*?)</tr>", html.replace("\N{NO-BREAK SPACE}", " "), re.DOTALL)
     return [tuple(unescape(cell) for cell in re.findall(r"<t[hd][^>]*>(.*?)</t[hd]>", row)) for row in rows]
 
 

@@ -11,6 +11,7 @@ import pytest
 import batsim
 from batsim.views.charts.chart_style import (
     axes_for,
+    frame,
     heading,
     legend_below,
     legend_beside,
@@ -163,3 +164,18 @@ print("matplotlib.figure" in sys.modules, "matplotlib.pyplot" in sys.modules)
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False, timeout=60)
 
     assert done.stdout.splitlines() == ["False", "True False"], done.stderr
+
+
+@pytest.mark.parametrize(
+    ("least", "most", "texts"), [(0.0, 3000.0, ["0", "1,500", "3,000"]), (0.0, 3.0, ["0.0", "1.5", "3.0"])]
+)
+def test_thousands_stand_apart_beside_an_axis(least, most, texts):
+    """As in the tables beside it; names beside rows stay as they are."""
+    ax = axes_for(None, (6.0, 2.0))
+    frame(ax)
+    ax.set_xlim(least, most)
+    names_at(ax, ["2026", "row"])
+    formatter = ax.xaxis.get_major_formatter()
+
+    assert set(texts) <= set(formatter.format_ticks([least, most / 2.0, most]))
+    assert [label.get_text() for label in ax.get_yticklabels()] == ["2026", "row"]

@@ -273,6 +273,17 @@ def test_the_title_says_how_many_wait_for_what(hour, crowd, expected):
     assert lanes_text(replace(hour, crowd=crowd)).startswith(f"{expected}. Layout 'hoist', week ")
 
 
+def test_what_is_shaded_in_the_lanes_is_said(hour):
+    """A truck that stands through its break waits no minute of work: else bar and number would say two things."""
+    said = [
+        " ".join(" ".join(text.get_text() for text in lanes_chart(replace(hour, idle=idle)).texts).split())
+        for idle in ([], [(hour.from_min, hour.from_min + 20.0)])
+    ]
+
+    assert ["Shaded: trucks have a break or no shift." in each for each in said] == [False, True]
+    assert ["minutes of work that a truck waits" in each for each in said] == [False, True]
+
+
 def test_the_words_of_the_hour_name_who_waits_longest(hour):
     """And what is lost in all."""
     longest = max(hour.trucks, key=lambda lane: lane.waited_min)

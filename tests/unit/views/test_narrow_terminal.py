@@ -309,8 +309,8 @@ def by_hand() -> Any:
 def test_the_unit_moves_where_there_is_no_room() -> None:
     """Behind the numbers; then behind their names, in short."""
     for width, expected in (
-        (80, "downtime                       22.86     22.86  min per truck-shift"),
-        (57, "downtime, min/shift                   22.86     22.86"),
+        (80, "downtime                        22.86      22.86  min per truck-shift"),
+        (57, "downtime, min/shift                    22.86      22.86"),
         (40, "downtime, min/shift      22.86     22.86"),
     ):
         lines = comparison_text(by_hand(), width).splitlines()
@@ -362,7 +362,7 @@ def test_lists_where_not_even_one_layout_fits() -> None:
   cycle life: 8.87 years at this
       duty
     in hours worked:
-        25500.37 truck-hours per
+        25,500.37 truck-hours per
         battery
   chance of being best: 50 % in
       downtime

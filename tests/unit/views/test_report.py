@@ -160,7 +160,7 @@ def test_a_customer_reads_no_keys_and_no_commands() -> None:
 
         assert re.findall(r"\w+_\w+|batsim \w+|--\w+|\w+\.\w+\.\w+", text) == []
         assert "degC" not in text
-        assert "No charge above 45 °C of electrolyte" in text
+        assert "No charge above 45\N{NO-BREAK SPACE}°C of electrolyte" in text
         assert re.search(r">[a-z.]+_\w+", behind)
 
 

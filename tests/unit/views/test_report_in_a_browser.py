@@ -760,6 +760,23 @@ def test_a_survey_sheet_on_paper_is_tagged(survey_page: Path, tmp_path: Path, ca
     assert [role for role in ROLES[:3] if squeezed(long_name(role)) not in squeezed("".join(pages))] == []
 
 
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+@pytest.mark.parametrize("site", ["", "kestrel-lane"])
+def test_no_page_of_a_survey_sheet_is_nearly_empty(site: str, paper: str, tmp_path: Path) -> None:
+    """Parts follow one another, the annex too."""
+    pytest.importorskip("weasyprint")
+    need(POPPLER)
+    pdf = tmp_path / "sheet.pdf"
+    sheet = batsim.survey(batsim.read(batsim.example(site))) if site else batsim.survey()
+    pdf.write_bytes(pdf_of(batsim.survey_html(sheet), paper))
+
+    assert [number for number, text in enumerate(texts_of(pdf), 1) if len(text.splitlines()) < SHORTEST_PAGE] == []
+
+
+SHORTEST_PAGE = 15
+"""Lines that a page of a survey sheet has at least."""
+
+
 def test_no_answer_on_a_survey_sheet_is_cut_on_paper(tmp_path: Path) -> None:
     """One of more lines than its field would have: the last words of its breaks."""
     pytest.importorskip("weasyprint")
@@ -834,12 +851,15 @@ def test_the_last_page_holds_more_than_a_few_lines(site: str, paper: str, folder
     assert len(pages[-1].splitlines()) >= SHORTEST_END
 
 
-def test_paper_with_the_annex_stays_below_a_megabyte(plain_page: Path) -> None:
-    """Of a small site: a large one takes twice as much."""
+def test_paper_with_the_annex_is_small_and_legible(plain_page: Path, tmp_path: Path) -> None:
+    """Below a megabyte, of a small site: a large one takes twice as much. No text below 8 pt there either."""
     pytest.importorskip("weasyprint")
-    html = plain_page.read_text(encoding="utf-8").replace("<body>", '<body class="with-annex">')
+    need(POPPLER)
+    html, pdf = plain_page.read_text(encoding="utf-8"), tmp_path / "page.pdf"
+    pdf.write_bytes(pdf_of(html.replace("<body>", '<body class="with-annex">'), "a4"))
 
-    assert len(pdf_of(html, "a4")) < MOST_OF_AN_ANNEX
+    assert len(pdf.read_bytes()) < MOST_OF_AN_ANNEX
+    assert min(heights_of(pdf)) >= 8.0
 
 
 MOST_OF_AN_ANNEX = 525_000
@@ -850,8 +870,8 @@ PARTS = ("The layouts, the best first", "Why", "What it costs in a year", "What 
 
 def heights_of(pdf: Path) -> list[float]:
     """Sizes of the type of all words. [pt]"""
-    told = output_of("pdftohtml", "-xml", "-stdout", "-i", "-zoom", 1, pdf)
-    fonts = {name: float(size) for name, size in re.findall(r'<fontspec id="(\d+)" size="(\d+)"', told)}
+    told = output_of("pdftohtml", "-xml", "-stdout", "-i", "-zoom", 3, pdf)
+    fonts = {name: float(size) / 3.0 for name, size in re.findall(r'<fontspec id="(\d+)" size="(\d+)"', told)}
     return [fonts[name] for name in re.findall(r'<text [^>]*font="(\d+)"', told)]
 
 

@@ -58,7 +58,7 @@ def test_text_in_drawings_is_large_enough_on_paper() -> None:
 
 def test_every_question_has_a_field() -> None:
     """With its number, its text, its unit where it is open, and a line of the annex."""
-    page = blank_page()
+    page = blank_page().replace("\N{NO-BREAK SPACE}", " ")
     rows = re.findall(r'<tr role="row"( class="missing")?>.*?</tr>', page, re.DOTALL)
 
     assert len([row for row in rows if row]) == blank().missing

@@ -1,0 +1,57 @@
+"""Templates of pages: what comes from a scenario is escaped, and a number stays in the line of its unit."""
+
+import re
+
+from jinja2 import Environment, PackageLoader
+from markupsafe import Markup
+
+FIXED = "\N{NO-BREAK SPACE}"
+UNITS = "min|s|h|days?|weeks?|years?|times|mm|cm²|m|m²|m³|m³/h|km/h|kg|t|k?N|kN/m²|V|A|Ah|k?Wh?|kVA|K|x"
+"""What stands behind a number and says nothing without it."""
+WITH_UNIT = re.compile(rf"(?<=\d) (?=(?:{UNITS})(?![\w²³/])|[%±°])|(?<=±) (?=\d)")
+"""The space between a number and its unit, or its half width."""
+POWERS, RAISED = re.compile(r"\b([cm]?m|ft)([23])\b"), {"2": "²", "3": "³"}
+"""Units of areas and volumes."""
+THOUSANDS = re.compile(r"(?<![\w.,-])\d{4,}(?= (?:EUR|m³/h|m³|mm|kg|J))")
+"""Whole numbers of four digits and more before a unit."""
+ONE_OF = re.compile(r"(?<![\w.,-])1 (day|week|year)s\b")
+
+
+def templates() -> Environment:
+    """Templates of all pages; what is marked as safe, or escaped by them (`| e`), is printed letter by letter."""
+    return Environment(
+        loader=PackageLoader("batsim.views", "page"),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=_with_units,
+    )
+
+
+def numbers_with_units(text: str) -> str:
+    """A text in which no line breaks between a number and its unit.
+
+    Examples
+    --------
+    >>> numbers_with_units("at most 15 min, 8.4 ± 0.1 kg").replace(FIXED, "_")
+    'at most 15_min, 8.4_±_0.1_kg'
+    """
+    return WITH_UNIT.sub(FIXED, text)
+
+
+def units_written(text: str) -> str:
+    """A text with units, as scenarios and the catalogue have them, as people write them.
+
+    Examples
+    --------
+    >>> units_written("1200 EUR, 25 degC, 4 W/(m2 K), 1 days, 3600 m3/h")
+    '1,200 EUR, 25 °C, 4 W/(m² K), 1 day, 3,600 m³/h'
+    """
+    text = POWERS.sub(lambda found: f"{found[1]}{RAISED[found[2]]}", text.replace(" degC", " °C"))
+    text = THOUSANDS.sub(lambda found: f"{int(found[0]):,}", text)
+    return ONE_OF.sub("1 \\1", text)
+
+
+def _with_units(value: object) -> object:
+    """What a template prints: texts with their numbers and units together."""
+    return numbers_with_units(value) if isinstance(value, str) and not isinstance(value, Markup) else value
