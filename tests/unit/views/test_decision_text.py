@@ -60,8 +60,10 @@ def trolley_alone() -> Decision:
 class Content:
     """A search that is content with one plan of each layout: other times at which trucks come, and one more of all."""
 
+    given_up = False
+
     def __init__(self, trials: Trials, _limits: object, _bar: float) -> None:
-        self.trials, self.given_up = trials, False
+        self.trials = trials
 
     def best(self) -> Trial:
         """That plan."""
@@ -73,9 +75,13 @@ class Content:
         ]
         return self.trials.one((*numbers, *ways), 1)
 
-    def meets(self, trial: Trial) -> bool:
-        """So that it is tested, once."""
-        return not (trial.refused or self.given_up)
+    def is_worth_a_test(self, trial: Trial) -> bool:
+        """So that it is tested."""
+        return not trial.refused
+
+    def meets(self, _: Trial) -> bool:
+        """It is tested once."""
+        return not self.given_up
 
     def after(self, failed: Trial, _missed: object) -> Trial:
         """No other plan."""
