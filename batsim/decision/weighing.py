@@ -77,7 +77,7 @@ def likeliest(at: Trial, trials: Iterable[Trial], limits: Sequence[Limit]) -> Tr
     if not others:
         return None
     ways = (dearer, *map(_over, limits))
-    worst = np.max([_errors([way(trial) for trial in others]) for way in ways], axis=0)
+    worst = np.max([standard_errors([way(trial) for trial in others]) for way in ways], axis=0)
     first = int(np.argmin(worst))
     return others[first] if worst[first] < RIVAL else None
 
@@ -102,7 +102,7 @@ def _over(limit: Limit) -> Callable[[Trial], Floats]:
     return over
 
 
-def _errors(samples: Sequence[Floats]) -> Floats:
+def standard_errors(samples: Sequence[Floats]) -> Floats:
     """Mean of each of several samples in its standard errors; less than any number where a sample is empty.
 
     A sample's variance is pooled with the mean of all as if that were of some degrees of freedom more.

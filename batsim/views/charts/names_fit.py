@@ -4,17 +4,16 @@ import re
 from collections.abc import Iterable
 from textwrap import fill, wrap
 
+from batsim.views.text.kept_together import KEPT, numbers_with_units
+
 NAME_LETTERS, NAME_LINES = 26, 2
 """Letters in a line of a name beside an axis, and its lines."""
 CUT = "…"
 TOLD = 40
 """Letters of a name that stand in a title or a note."""
 LONG_NAME = re.compile(rf"(?<!\w)'([^']{{{TOLD + 1},}})'(?!\w)")
-FIXED = "\N{NO-BREAK SPACE}"
-WITH_UNIT = re.compile(
-    r"(?<=\d) (?=(?:min|h|s|kWh?|kVA|m|mm|Ah?|V)\b|%|±)|(?<=±) |(?<=\bcv) |(?<=\btarget) (?=\d)|(?<=\btarget of) (?=\d)"
-)
-"""The space between a number and its unit, its half width or what it is."""
+BEFORE_NUMBER = re.compile(r"(?<=\bcv) |(?<=\btarget) (?=\d)|(?<=\btarget of) (?=\d)")
+"""The space between a number and what it is."""
 
 
 def names_fit(
@@ -43,7 +42,7 @@ def _fit(name: str, letters: int, lines: int, *, paths: bool) -> str:
     """One name, in so many lines at most."""
     name = " ".join(name.split())
     if paths:
-        name = name.replace(" ", FIXED).replace(".", ". ")
+        name = name.replace(" ", KEPT).replace(".", ". ")
     kept = wrap(name, letters)
     most = letters * lines
     while len(kept) > lines:
@@ -52,7 +51,7 @@ def _fit(name: str, letters: int, lines: int, *, paths: bool) -> str:
         kept = wrap(f"{name[:head].rstrip()}{CUT}{name[len(name) - (most - head) :].lstrip()}", letters)
     text = "\n".join(kept)
     if paths:
-        text = text.replace(". ", ".").replace(FIXED, " ")
+        text = text.replace(". ", ".").replace(KEPT, " ")
     return f" {text}" if text.startswith("_") else text
 
 
@@ -71,5 +70,5 @@ def in_lines(text: str, letters: int) -> str:
     >>> in_lines("only it keeps the target of 15", 28)
     'only it keeps the target\nof 15'
     """
-    whole = WITH_UNIT.sub(FIXED, with_short_names(text))
-    return fill(whole, letters, break_on_hyphens=False).replace(FIXED, " ")
+    whole = BEFORE_NUMBER.sub(KEPT, numbers_with_units(with_short_names(text)))
+    return fill(whole, letters, break_on_hyphens=False).replace(KEPT, " ")

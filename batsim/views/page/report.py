@@ -25,7 +25,8 @@ from batsim.verification.verify import recorded
 from batsim.views.page.annex import comparison_of_all, figure_text, inputs_of, layout_plan, other_layout
 from batsim.views.page.replay import replay_block
 from batsim.views.page.report_charts import charts_of
-from batsim.views.page.templates import FIXED, templates, units_written
+from batsim.views.page.templates import templates, units_written
+from batsim.views.text.kept_together import KEPT
 from batsim.views.text.layout_names import marked
 from batsim.views.text.plan_text import pays_back, today_text, what_follows
 from batsim.views.text.tables import simulated
@@ -189,5 +190,5 @@ def _attendants(plans: Plan, layout: str) -> str:
     stated = plans.scenario.layouts[layout]
     attendants = stated.attendants_of(stated.areas)
     if isinstance(attendants, dict):
-        return ", ".join(f"{shift}{FIXED}{int(number)}" for shift, number in attendants.items())
+        return ", ".join(f"{shift}{KEPT}{int(number)}" for shift, number in attendants.items())
     return str(attendants or "none: drivers")

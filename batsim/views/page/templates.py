@@ -5,11 +5,8 @@ import re
 from jinja2 import Environment, PackageLoader
 from markupsafe import Markup
 
-FIXED = "\N{NO-BREAK SPACE}"
-UNITS = "min|s|h|days?|weeks?|years?|times|mm|cm²|m|m²|m³|m³/h|km/h|kg|t|k?N|kN/m²|V|A|Ah|k?Wh?|kVA|K|x"
-"""What stands behind a number and says nothing without it."""
-WITH_UNIT = re.compile(rf"(?<=\d) (?=(?:{UNITS})(?![\w²³/])|[%±°])|(?<=±) (?=\d)")
-"""The space between a number and its unit, or its half width."""
+from batsim.views.text.kept_together import numbers_with_units
+
 POWERS, RAISED = re.compile(r"\b([cm]?m|ft)([23])\b"), {"2": "²", "3": "³"}
 """Units of areas and volumes."""
 THOUSANDS = re.compile(r"(?<![\w.,-])\d{4,}(?= (?:EUR|m³/h|m³|mm|kg|J))")
@@ -26,17 +23,6 @@ def templates() -> Environment:
         lstrip_blocks=True,
         finalize=_with_units,
     )
-
-
-def numbers_with_units(text: str) -> str:
-    """A text in which no line breaks between a number and its unit.
-
-    Examples
-    --------
-    >>> numbers_with_units("at most 15 min, 8.4 ± 0.1 kg").replace(FIXED, "_")
-    'at most 15_min, 8.4_±_0.1_kg'
-    """
-    return WITH_UNIT.sub(FIXED, text)
 
 
 def units_written(text: str) -> str:

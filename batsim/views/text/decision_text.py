@@ -16,7 +16,8 @@ from batsim.statistics.written import number_text
 from batsim.study.limits import MISSED, Limit, stated_limits
 from batsim.study.prices import MARK, Price, plain_amount
 from batsim.views.text.decision_table import beside_one_another, decision_table, price_of_plan
-from batsim.views.text.lines import KEPT, columns, hung, listed, sentence
+from batsim.views.text.kept_together import KEPT
+from batsim.views.text.lines import columns, hung, listed, sentence
 from batsim.views.text.numbers import estimate_text, is_share, unit_of
 from batsim.views.text.tables import impossible_sentences, run_length
 

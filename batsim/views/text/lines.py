@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from itertools import zip_longest
 from typing import TypeVar
 
+from batsim.views.text.kept_together import KEPT
+
 Column = TypeVar("Column")
 
 LEAST_NAME, LEAST_LABEL = 24, 20
@@ -14,8 +16,6 @@ MOST_HEADS = (24, 12)
 """Characters to which long heads of columns are broken: rather the first, else the second."""
 HANGING = 4
 """Blanks by which the further lines of an entry are set in."""
-KEPT = "\N{NO-BREAK SPACE}"
-"""Stands for a blank at which no line ends."""
 
 
 def sentence(text: str, width: int, by: int = 0) -> str:

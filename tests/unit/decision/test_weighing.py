@@ -10,7 +10,7 @@ from batsim.decision.counts import CountRange
 from batsim.decision.search import Search
 from batsim.decision.space import Point
 from batsim.decision.trials import DECIDING, Trial
-from batsim.decision.weighing import OFTEN, RIVAL, TIMES, likeliest
+from batsim.decision.weighing import OFTEN, TIMES, likeliest, standard_errors
 from batsim.study.running.counts import BATTERIES, Counted
 from tests.unit.decision.made_up import DOWNTIME, SCHEDULE, MadeUpTrial, MadeUpTrials, Said, space_of
 
@@ -34,23 +34,23 @@ AT = plan(1, [100.0, 104.0, 98.0, 102.0])
 
 
 def test_the_rival_is_the_one_that_is_dearer_by_the_fewest_standard_errors() -> None:
-    """Not by the least money: two replications that vary as much tell less than four."""
+    """Not by the least money: two replications tell less than four."""
     often = plan(2, [103.0, 101.0, 101.0, 103.0])
-    seldom = plan(3, [103.0, 104.0])
+    seldom = plan(3, [102.7, 103.7])
     far = plan(4, [120.0, 125.0, 119.0, 121.0])
     assert np.mean(often.costs) - np.mean(AT.costs) == 1.0
-    assert np.mean(seldom.costs) - np.mean(AT.costs[:2]) == 1.5
-    assert likeliest(AT, [far, often, seldom], [LOOSE]) is often
-    # With the spread of all: variances of the differences 12, 4.5 and 4.33, their mean 6.94.
-    assert errors([3.0, -3.0, 3.0, 1.0], 6.94) < errors([3.0, 0.0], 6.94) < RIVAL
-    assert errors([20.0, 21.0, 21.0, 19.0], 6.94) > RIVAL
+    assert np.mean(seldom.costs) - np.mean(AT.costs[:2]) == pytest.approx(1.2)
+    assert likeliest(AT, [far, often, seldom], [LOOSE]) is seldom
 
 
-def errors(more: Sequence[float], of_all: float) -> float:
-    """Mean in standard errors, worked out by itself: five degrees of freedom are those of all plans."""
-    own = np.array(more)
-    squares = float(np.sum((own - np.mean(own)) ** 2)) + 5.0 * of_all
-    return float(np.mean(own) / np.sqrt(squares / (own.size - 1 + 5.0) / own.size))
+def test_a_mean_in_its_standard_errors() -> None:
+    """Worked by hand: variances 8 and 2, their mean counts as five degrees of freedom; one value alone has it whole."""
+    samples = [np.array([3.0, 7.0]), np.array([1.0, 3.0, 2.0, 2.0 + 3.0**0.5, 2.0 - 3.0**0.5]), np.array([-4.0])]
+    assert np.var(samples[1], ddof=1) == pytest.approx(2.0)
+    # (1 * 8 + 5 * 5) / 6 = 5.5 and (4 * 2 + 5 * 5) / 9 = 3.667, over 2 and 5 values.
+    assert standard_errors(samples) == pytest.approx([5.0 / 2.75**0.5, 2.0 / (11.0 / 15.0) ** 0.5, -4.0 / 5.0**0.5])
+    assert standard_errors([np.array([]), np.array([2.0, 4.0])])[0] == -np.inf
+    assert list(standard_errors([np.array([2.0]), np.array([-2.0])])) == [np.inf, -np.inf]
 
 
 def test_a_plan_that_is_surely_dearer_is_no_rival() -> None:
@@ -102,10 +102,14 @@ def test_a_plan_that_missed_a_target_by_bad_luck_is_found() -> None:
         lost = DOWNTIME.tested + (over if point == (6,) else -3.0 - over)
         return Said(cost_of(point[0], 0.1 * luck_of(point[0], replication)), {DECIDING: lost}, BASE)
 
-    trials, found = searched(says)
-    assert trials.tried[6,].miss([DOWNTIME], FINE) > 0.0
+    trials = MadeUpTrials(SPACE, says)
+    search = Search(trials, [DOWNTIME])
+    found = search.best()
     assert found.point == (6,)
     assert found.replications > FINE
+    assert not search.meets(found)  # on the first six
+    assert search.is_worth_a_test(found)
+    assert not search.is_worth_a_test(plan(1, [1.0, 1.0], [DOWNTIME.tested + 1.0, DOWNTIME.tested - 0.5]))
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -131,7 +135,7 @@ def test_runs_end_where_chance_alone_tells_plans_apart(seed: int) -> None:
     trials, _ = searched(says)
     before = MadeUpTrials(SPACE, says)
     Unweighed(before, [DOWNTIME]).best()
-    assert before.runs < TIMES * before.runs <= trials.runs <= TIMES * before.runs + 2 * OFTEN
+    assert TIMES * before.runs <= trials.runs <= TIMES * before.runs + 2 * OFTEN
 
 
 class Unweighed(Search):
