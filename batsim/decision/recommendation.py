@@ -11,13 +11,18 @@ from batsim.plan.equipment import STANDBY_METHOD
 from batsim.plan.plan import LayoutPlan, Plan
 from batsim.plan.possible import why
 from batsim.plan.survey import in_area
-from batsim.statistics.intervals import ROUNDING
+from batsim.statistics.intervals import ROUNDING, simultaneous, student_interval
 from batsim.statistics.written import mean_text
+from batsim.study.differences import difference_of
 from batsim.study.limits import MET
+from batsim.study.running.runs import Runs
 
 SAME_COST = "plan.same_cost"
 """Figure that says which costs are about the same."""
 EXCHANGE_NOT_WORTH = "Do not buy exchange equipment"
+CHANGES = "what is bought, over its life; people; trucks that stand still; energy"
+TODAY = "today"
+"""A layout of this name says itself that it is there today."""
 MOST_ORDERED = 6
 """Kinds of things that the recommendation names; the list has the rest."""
 
@@ -121,7 +126,19 @@ def _brings(plan: Plan, best: LayoutPlan) -> str:
     if today == best.layout:
         return f"{says}; it is the layout of today."
     before = mean_text(plan.comparison.interval(today, DOWNTIME))
-    return f"{says} instead of {before} min today ('{today}')."
+    name = "" if today == TODAY else f" ('{today}')"
+    return f"{says} instead of {before} min today{name}.{_lose_more(plan.comparison.runs, best.layout, today)}"
+
+
+def _lose_more(runs: Runs, layout: str, today: str) -> str:
+    """Truck groups that surely lose more than today, as a sentence, so that a mean hides none; empty with one group."""
+    said = []
+    for group, part in runs.groups.items() if len(runs.groups) > 1 else ():
+        more = difference_of(part.pooled(layout, DOWNTIME), part.pooled(today, DOWNTIME))
+        if student_interval(more, simultaneous(runs.confidence, len(runs.groups))).low > 0.0:
+            after, before = (mean_text(part.interval(name, DOWNTIME)) for name in (layout, today))
+            said.append(f"{group} ({after} instead of {before} min)")
+    return f" More than today is lost by {', '.join(said)}." if said else ""
 
 
 def _lost(layout: LayoutPlan) -> str:
@@ -133,7 +150,7 @@ def _costs(plan: Plan, best: LayoutPlan) -> str:
     """What it costs in a year, and how much less or more than the layout of today, at equal work."""
     currency, today = best.money.currency, plan.layouts.get(plan.scenario.present or "")
     amount = f"{best.money.at_equal_work.text} {currency}"
-    says = f"All that differs costs {amount} a year: what is bought over its life, people, trucks that stand, energy"
+    says = f"A year costs {amount} in all that the choice changes: {CHANGES}"
     if today is None or today is best:
         return f"{says}."
     dearer = best.money.at_equal_work.value > today.money.at_equal_work.value
@@ -154,7 +171,8 @@ def _orders(best: LayoutPlan) -> str:
         return "Nothing is to be ordered."
     dearest = sorted(numbers, key=lambda item: -costs[item])
     named = [f"{numbers[item]:g} x {item}" for item in dearest[:MOST_ORDERED]]
-    more = f" and {len(numbers) - len(named)} more of its list" if len(numbers) > len(named) else ""
+    left = len(numbers) - len(named)
+    more = f" and {left} more line{'s' * (left > 1)} of the order list" if left else ""
     return f"Order {', '.join(named)}{more}: {best.money.purchase.as_quoted.text} {best.money.currency} in all."
 
 
@@ -164,8 +182,12 @@ def _open(best: LayoutPlan) -> list[Check]:
 
 
 def _unknown(best: LayoutPlan) -> list[str]:
-    """The same in a few words: what is checked, and of what."""
-    return list(dict.fromkeys(f"{check.name} ({in_area(check.area, check.subject)})" for check in _open(best)))
+    """The same in a few words: what is checked, each once, and of what."""
+    about: dict[str, dict[str, None]] = defaultdict(dict)
+    for check in _open(best):
+        alone = check.area in ("", check.subject)
+        about[check.name][check.subject if alone else in_area(check.area, check.subject)] = None
+    return [f"{name} ({'; '.join(of)})" for name, of in about.items()]
 
 
 def _not_known(best: LayoutPlan) -> str:

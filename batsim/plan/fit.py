@@ -1,4 +1,4 @@
-"""Whether the battery fits the truck: mass, sizes, voltage, connector, removal, base, the maker's approval."""
+"""Whether the battery fits the truck: mass, sizes, voltage, connector, removal, base, the truck maker's approval."""
 
 from collections.abc import Iterator
 

@@ -55,10 +55,10 @@ def draw_rows(
     A part is named where it is wide enough; what is wide enough nowhere stands in the legend.
     """
     style.frame(ax, "x")
-    _limits(ax, rows, target)
+    starts = _limits(ax, rows, target)
     legend = _bars(ax, parts, len(rows))
     style.whiskers(ax, [number + UNDER for number in range(len(rows))], [row.total for row in rows], capsize=3.0)
-    _ends(ax, rows)
+    _ends(ax, rows, starts)
     style.names_at(ax, [row.name for row in rows], LETTERS)
     for label, row in zip(ax.get_yticklabels(), rows, strict=True):
         label.set_fontweight("bold" if row.today else "normal")
@@ -68,12 +68,20 @@ def draw_rows(
     style.legend_row(ax, legend, LEGEND_PT, columns)
 
 
-def _limits(ax: style.Axes, rows: Sequence[Row], target: float | None) -> None:
-    """Axis from nothing on, with room for the longest text behind its row."""
-    most = max([*(_end(row) for row in rows), target or 0.0])
-    ax.set_xlim(0.0, most or 1.0)
-    ends = [_end(row) / (1.0 - style.text_width(ax, row.text) / (most or 1.0)) for row in rows]
-    ax.set_xlim(0.0, max([*ends, 1.02 * (target or 0.0)]) or 1.0)
+def _limits(ax: style.Axes, rows: Sequence[Row], target: float | None) -> list[float]:
+    """Axis from nothing on, with room for the texts behind their rows; where each begins: none stands on the target."""
+    ends = [_end(row) for row in rows]
+    most = max([*ends, target or 0.0]) or 1.0
+    ax.set_xlim(0.0, most)
+    shares = [style.text_width(ax, row.text) / most for row in rows]
+    lasts = [end / (1.0 - share) for end, share in zip(ends, shares, strict=True)]
+    limit = max([*lasts, 1.02 * (target or 0.0)])
+    if target is not None:
+        widths = [share * limit for share in shares]
+        ends = [target if end <= target <= end + width else end for end, width in zip(ends, widths, strict=True)]
+        limit = max([limit, *(end / (1.0 - share) for end, share in zip(ends, shares, strict=True))])
+    ax.set_xlim(0.0, limit or 1.0)
+    return ends
 
 
 def _end(row: Row) -> float:
@@ -111,11 +119,11 @@ def _name_bars(ax: style.Axes, part: Part, left: list[float], widths: list[float
     return named
 
 
-def _ends(ax: style.Axes, rows: Sequence[Row]) -> None:
+def _ends(ax: style.Axes, rows: Sequence[Row], starts: Sequence[float]) -> None:
     """Write what each row comes to behind its end."""
-    for number, row in enumerate(rows):
+    for number, (row, start) in enumerate(zip(rows, starts, strict=True)):
         ax.annotate(
-            row.text, (_end(row), number), xytext=(5.0, 0.0), textcoords="offset points", va="center",
+            row.text, (start, number), xytext=(5.0, 0.0), textcoords="offset points", va="center",
             fontsize=style.WORD_PT, fontweight="bold" if row.today else "normal", zorder=6.0, parse_math=False,
             bbox={"facecolor": palette.WHITE, "edgecolor": "none", "pad": 0.8},
         )  # fmt: skip

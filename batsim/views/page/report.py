@@ -115,7 +115,7 @@ def _answer(plans: Plan, advised: Recommendation) -> dict[str, Any]:
 
 def _told(plans: Plan, advised: Recommendation, best: LayoutPlan) -> tuple[str, ...]:
     """What stands below the answer: cost, order, what is open, what the mark means, whether today was checked."""
-    order = f"{advised.order} {'' if best.impossible else pays_back(best)}".strip()
+    order = f"{advised.order} {'' if best.impossible else pays_back(best, doubt=False)}".strip()
     marked = PLACEHOLDERS if best.money.placeholders else ""
     return advised.costs, order, advised.opens, marked, today_text(plans.scenario)
 

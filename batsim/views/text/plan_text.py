@@ -39,7 +39,7 @@ LOTS = "Lots of batteries, at the pace simulated"
 """Stands over what a conversion takes."""
 
 
-UNCHECKED = "today not borne out by records"
+UNCHECKED = "today not checked against records"
 """Mark of a payback against a situation of today that nobody has set beside records."""
 NOT_CHECKED = "today's minutes and costs are the model's, not yet set beside records of the site"
 """What is said of what is saved against a situation of today that nobody has checked."""
@@ -303,16 +303,20 @@ def _rests_on(back: Payback) -> str:
     return "" if back.against_records else f" ({UNCHECKED})"
 
 
-def pays_back(plan: LayoutPlan) -> str:
-    """In how many years a layout pays back against what is there today, as a sentence; empty where nothing is told."""
+def pays_back(plan: LayoutPlan, *, doubt: bool = True) -> str:
+    """In how many years a layout pays back against what is there today, as a sentence; empty where nothing is told.
+
+    Its doubt, that nobody has checked the minutes of today, is told with it unless that stands elsewhere.
+    """
     back = plan.payback
     if back is None or back.price.high <= 0.0:
         return ""
+    rests_on = _rests_on(back) if doubt else ""
     if not math.isfinite(back.years.value):
-        return f"It never pays back{_years_range(back.years)}{_rests_on(back)}."
+        return f"It never pays back{_years_range(back.years)}{rests_on}."
     batteries = any(line.to_order and line.item.startswith("battery (") for line in plan.equipment)
-    what = "What is ordered beside batteries" if batteries else "It"
-    return f"{what} pays back in {_years(back.years.value)}{_years_range(back.years)}{_rests_on(back)}."
+    what = "All but the batteries" if batteries else "It"
+    return f"{what} pays back in {_years(back.years.value)}{_years_range(back.years)}{rests_on}."
 
 
 def _years(years: float) -> str:

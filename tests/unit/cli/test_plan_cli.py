@@ -184,24 +184,24 @@ def guess(value: float, low: float, high: float) -> Price:
     [
         (Payback("hoist", known(0.0), known(1200.0), known(0.0), known(0.0), known(5000.0), 12.0),
          "Nothing is to be ordered beside batteries; against layout 'hoist' it saves 1,200 EUR a year to run; net "
-         "present value over 12 years 5,000 EUR (today not borne out by records)."),
+         "present value over 12 years 5,000 EUR (today not checked against records)."),
         (Payback("hoist", known(0.0), known(-1200.0), known(0.0), known(0.0), known(-5000.0), 12.0),
          "Nothing is to be ordered beside batteries; against layout 'hoist' it costs 1,200 EUR a year more to run; net "
-         "present value over 12 years -5,000 EUR (today not borne out by records)."),
+         "present value over 12 years -5,000 EUR (today not checked against records)."),
         (Payback("hoist", known(9000.0), known(-300.0), known(np.inf), known(np.inf), known(-9999.0), 12.0),
          "Against layout 'hoist' it never pays back: 9,000 EUR to order beside batteries, and it costs 300 EUR a year "
-         "more to run; net present value over 12 years -10,000 EUR (today not borne out by records)."),
+         "more to run; net present value over 12 years -10,000 EUR (today not checked against records)."),
         (Payback("hoist", guess(9000.0, 6000.0, 12000.0), guess(2000.0, 1000.0, 3000.0), guess(4.5, 2.0, 12.0),
                  guess(5.2, 2.1, np.inf), guess(6000.0, -4000.0, 17000.0), 12.0),
          "Against layout 'hoist' it pays back in 4.5 years* (2.0 to 12.0 years), 5.2 years* (2.1 years to never) with "
          "interest: 9,000* (6,000 to 12,000) EUR to order beside batteries, and it saves 2,000* (1,000 to 3,000) EUR a "
          "year to run; net present value over 12 years 6,000* (-4,000 to 17,000) EUR "
-         "(today not borne out by records)."),
+         "(today not checked against records)."),
         (Payback("hoist", guess(9000.0, 6000.0, 12000.0), guess(-200.0, -900.0, 3000.0), guess(np.inf, 2.0, np.inf),
                  guess(np.inf, 2.1, np.inf), guess(-9000.0, -19000.0, 17000.0), 12.0),
          "Against layout 'hoist' it never pays back* (2.0 years to never): 9,000* (6,000 to 12,000) EUR to order "
          "beside batteries, and it costs 200* (-3,000 to 900) EUR a year more to run; net present value over 12 years "
-         "-9,000* (-19,000 to 17,000) EUR (today not borne out by records)."),
+         "-9,000* (-19,000 to 17,000) EUR (today not checked against records)."),
     ],
 )  # fmt: skip
 def test_payback_in_words(back: Payback, expected: str) -> None:
@@ -218,11 +218,11 @@ def test_payback_in_short() -> None:
 
     assert others != stands.equipment
     assert pays_back(replace(stands, payback=back)) == (
-        "What is ordered beside batteries pays back in 4.5 years* (2.0 to 12.0 years) (today not borne out by records)."
+        "All but the batteries pays back in 4.5 years* (2.0 to 12.0 years) (today not checked against records)."
     )
     assert pays_back(replace(stands, payback=back, equipment=others)).startswith("It pays back in 4.5 years*")
     assert pays_back(replace(stands, payback=back._replace(years=known(np.inf)))) == (
-        "It never pays back (today not borne out by records)."
+        "It never pays back (today not checked against records)."
     )
     assert pays_back(replace(stands, payback=back._replace(price=known(0.0)))) == ""
     assert pays_back(replace(stands, payback=None)) == ""

@@ -45,6 +45,7 @@ def test_what_a_plan_says_of_today(scenario: batsim.Scenario, holds: bool, asks:
     assert rollers.payback is not None
     assert rollers.payback.against_records is holds
     assert (UNCHECKED in payback_sentence(rollers), UNCHECKED in pays_back(rollers)) == (not holds, not holds)
+    assert pays_back(rollers, doubt=False) == pays_back(rollers).replace(f" ({UNCHECKED})", "")
     assert ("calibration" in [question.path for question in plans.questions]) is asks
     assert today_text(scenario) == says
     assert says in " ".join(plan_text(plans).split())

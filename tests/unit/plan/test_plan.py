@@ -1,10 +1,11 @@
 """Plans: frames, plain data, the recommendation, open questions, advice and cautions."""
 
 import json
+from collections.abc import Mapping
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
-from types import SimpleNamespace
+from types import MappingProxyType, SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -22,7 +23,7 @@ from batsim.plan.plan import LayoutPlan, Plan
 from batsim.scenario.reading import completed_data
 from batsim.scenario.settings import Settings
 from batsim.scenario.site import Scenario
-from batsim.statistics.intervals import Interval
+from batsim.statistics.intervals import Interval, student_interval
 from batsim.study.limits import TargetResult
 from batsim.study.prices import Price, summed
 from batsim.study.waits import waits_over
@@ -322,6 +323,20 @@ def test_nothing_is_chosen_while_it_could_be_forbidden() -> None:
     )
 
 
+def test_what_could_forbid_it_is_named_once_for_all_of_whom_it_is_asked() -> None:
+    """With the area before it, unless that has the same name; a check of another name stands apart."""
+    asked = Check("it", "approval", NOT_KNOWN, "-", "", "", "Not known.", "", "ask the maker", forbids=True)
+    found = option("a", 100.0)
+    for check in (
+        asked._replace(subject="reach", area="reach"),
+        asked._replace(subject="pickers", area="yard"),
+        asked._replace(name="mass"),
+    ):
+        found = with_check(found, check)
+
+    assert recommended(found).says == "Layout 'a', if this holds: approval (reach; area 'yard': pickers); mass (it)."
+
+
 def with_check(plan: LayoutPlan, check: Check) -> LayoutPlan:
     """The plan with a check more."""
     made: Any = SimpleNamespace(**vars(plan))
@@ -336,7 +351,8 @@ def test_what_it_brings_is_told_against_today() -> None:
 
     assert found.headline == (
         "Choose layout 'b'. Trucks lose 5.0 min per truck-shift instead of 20.0 min today ('a'). "
-        "All that differs costs 70 EUR a year: what is bought over its life, people, trucks that stand, energy; "
+        "A year costs 70 EUR in all that the choice changes: what is bought, over its life; people; "
+        "trucks that stand still; energy; "
         "30 EUR less than today's 100."
     )
     dearer = beside_today(option("a", 60.0, miss=0.5, downtime=20.0), after)
@@ -344,15 +360,49 @@ def test_what_it_brings_is_told_against_today() -> None:
     stays = beside_today(option("a", 60.0), after)
     assert (stays.brings, stays.costs) == (
         "Trucks lose 10.0 min per truck-shift; it is the layout of today.",
-        "All that differs costs 60 EUR a year: what is bought over its life, people, trucks that stand, energy.",
+        "A year costs 60 EUR in all that the choice changes: what is bought, over its life; people; "
+        "trucks that stand still; energy.",
     )
 
 
-def beside_today(today: LayoutPlan, *others: LayoutPlan) -> Recommendation:
-    """Recommendation where the first of some layouts is there today."""
+def test_groups_that_lose_more_than_today_are_named() -> None:
+    """Where that is sure over all groups together; none where there is one group alone, nor the name of 'today'."""
+    before, after = option("today", 100.0, downtime=20.0), option("b", 70.0, downtime=5.0)
+
+    def brings(**minutes: tuple[float, float]) -> str:
+        noise = np.array([-0.1, 0.0, 0.1, 0.05])
+        return beside_today(before, after, groups={
+            name: {"today": then + noise, "b": now + 2.0 * noise} for name, (then, now) in minutes.items()
+        }).brings  # fmt: skip
+
+    less = "Trucks lose 5.0 min per truck-shift instead of 20.0 min today."
+    assert brings(reach=(24.0, 5.0), yard=(22.0, 25.0), pickers=(3.0, 3.1)) == (
+        f"{less} More than today is lost by yard (25.0 instead of 22.0 min)."
+    )
+    assert brings(reach=(1.0, 2.0), yard=(2.0, 3.0)).endswith(
+        "by reach (2.0 instead of 1.0 min), yard (3.0 instead of 2.0 min)."
+    )
+    assert brings(reach=(24.0, 5.0), yard=(25.0, 22.0)) == less
+    assert brings(yard=(22.0, 25.0)) == less
+
+
+def beside_today(
+    today: LayoutPlan, *others: LayoutPlan, groups: Mapping[str, dict[str, np.ndarray[Any, Any]]] = MappingProxyType({})
+) -> Recommendation:
+    """Recommendation where the first of some layouts is there today; with the downtime of groups by layout."""
     scenario = SimpleNamespace(figures=FIGURES, site=SimpleNamespace(currency="EUR"), present=today.layout)
     layouts = {each.layout: each for each in (today, *others)}
-    lost: Any = SimpleNamespace(interval=lambda name, _: layouts[name].evidence.interval(""))
+    parts = {
+        name: SimpleNamespace(
+            pooled=lambda layout, _, lost=lost: lost[layout],
+            interval=lambda layout, _, lost=lost: student_interval(lost[layout], 0.95),
+        )
+        for name, lost in groups.items()
+    }
+    lost: Any = SimpleNamespace(
+        interval=lambda name, _: layouts[name].evidence.interval(""),
+        runs=SimpleNamespace(groups=parts, confidence=0.95),
+    )
     plan: Any = SimpleNamespace(layouts=layouts, scenario=scenario, comparison=lost)
     return recommend(plan)
 
@@ -366,8 +416,8 @@ def test_the_sentence_names_what_to_order() -> None:
         "Order 30 x battery, 12 x charger, 1 x sign: 121 EUR in all."
     )
     assert recommended(option("a", 1.0, bought=many)).order == (
-        "Order 1 x thing 0, 1 x thing 1, 1 x thing 2, 1 x thing 3, 1 x thing 4, 1 x thing 5 and 1 more of its list: "
-        "679 EUR in all."
+        "Order 1 x thing 0, 1 x thing 1, 1 x thing 2, 1 x thing 3, 1 x thing 4, 1 x thing 5 and 1 more line of "
+        "the order list: 679 EUR in all."
     )
 
 

@@ -419,6 +419,20 @@ def test_a_short_word_in_a_bar_does_not_stand_for_the_legend():
     assert legends == [("battery", True), ("waits for a battery", False)]
 
 
+def test_no_number_stands_on_the_line_of_the_target():
+    """It begins behind the line where it would else be crossed, and stays inside the axis."""
+    begun = {}
+    for target in (None, 61.0, 90.0, 10.0):
+        ax = style.axes_for(None, (style.COLUMN_IN, 3.0))
+        rows = [Row("hoist", Interval(60.0, 60.0, 60.0), "60.0 ± 1.5"), Row("stands", Interval(5.0, 5.0, 5.0), "5")]
+        draw_rows(ax, rows, [Part(palette.LOST_LOOKS["waiting"], [60.0, 5.0])], target)
+        text = next(text for text in ax.texts if text.get_text() == rows[0].text)
+        begun[target] = text.xy[0]
+        assert text.xy[0] + style.text_width(ax, text.get_text()) < ax.get_xlim()[1] * (1.0 + 1e-9)
+
+    assert begun == {None: 60.0, 61.0: 61.0, 90.0: 60.0, 10.0: 60.0}
+
+
 def test_without_a_season_a_sentence_stands_in_its_place(kestrel):
     """Not an empty frame."""
     ax = season_chart(kestrel)
