@@ -260,6 +260,36 @@ def test_a_driver_whose_truck_waits_waters_and_his_truck_is_passed_meanwhile() -
     assert measure(record)["driver_outside_downtime_min_per_day"] == 0.0
 
 
+def test_a_truck_that_waits_for_a_station_waits_on_for_its_driver_who_waters() -> None:
+    """Of the first truck, 06:28 to 06:40, a battery is charged at 07:45, while the third waits for the only station.
+
+    The second holds it from 07:40 to 07:52; the third asks at 07:42, its driver waters until 07:55: not before then.
+    """
+    people = (ALL_DAY, "maintain_by: drivers", "stations: 1")
+    text = SITE.substitute(USUAL | {"PEOPLE": "".join(f", {each}" for each in people), "WATERING": WATER, "COUNT": "3"})
+    text = text.replace("{first: 100 min, every: 15000 min}", "[28 min, 100 min, 102 min]")
+    record = batsim.simulate(batsim.read_scenario_text(text), "room")
+    rows = record.columns("exchanges")
+
+    assert rows["start_min"][:3].tolist() == [388.0, 460.0, 475.0]
+    assert (rows["joined_min"][2], rows["truck_free_min"][1]) == (462.0, 472.0)
+    assert done(record, WATERING)[0] == (DRIVER, 465.0, 475.0)
+
+
+def test_a_truck_that_would_go_before_its_shift_ends_goes_when_its_driver_is_back() -> None:
+    """All go 60 min before 14:00; the driver of one waters from 12:55 to 13:05, for its battery of 11:38."""
+    text = SITE.substitute(USUAL | {"PEOPLE": f", {ALL_DAY}, maintain_by: drivers", "WATERING": WATER, "COUNT": "3"})
+    text = text.replace("{first: 100 min, every: 15000 min}", "[338 min, 30 min, 50 min]")
+    text = text.replace("battery: lead, ", "battery: lead, exchange_when: {shift_change: always, before_shift_end: 60 min}, ")
+    record = batsim.simulate(batsim.read_scenario_text(text), "room")
+    rows = record.columns("exchanges")
+    (truck,) = [truck for truck, start, end, _ in stood(record) if (start, end) == (775.0, 785.0)]
+    of_it, at = rows["truck"] == truck, (780.0 <= rows["left_min"]) & (rows["left_min"] < 840.0)
+
+    assert rows["left_min"][of_it & at].tolist() == [785.0]
+    assert rows["left_min"][~of_it & at].tolist() == [780.0, 780.0]
+
+
 @pytest.mark.parametrize(
     ("rule", "worked"),
     [

@@ -34,6 +34,8 @@ layouts: {{one: {{handling: by hand, batteries: 40, chargers: 20 x electronic_iu
             {"early": EARLY, "late": LATE, "night": NIGHT},
             "rule of thumb for work round the clock: 3.00 a truck, 30 in all",
         ),
+        ({"long": EARLY.replace("14:00", "17:30")}, "rule of thumb for one-shift work: 1.44 a truck, 15 in all"),
+        ({"long": EARLY.replace("14:00", "18:30")}, "rule of thumb for two-shift work: 1.56 a truck, 16 in all"),
         ({"always": ALWAYS}, "rule of thumb for work round the clock: 3.00 a truck, 30 in all"),
     ],
 )
