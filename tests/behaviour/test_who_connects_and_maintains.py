@@ -280,11 +280,13 @@ def test_a_truck_that_would_go_before_its_shift_ends_goes_when_its_driver_is_bac
     """All go 60 min before 14:00; the driver of one waters from 12:55 to 13:05, for its battery of 11:38."""
     text = SITE.substitute(USUAL | {"PEOPLE": f", {ALL_DAY}, maintain_by: drivers", "WATERING": WATER, "COUNT": "3"})
     text = text.replace("{first: 100 min, every: 15000 min}", "[338 min, 30 min, 50 min]")
-    text = text.replace("battery: lead, ", "battery: lead, exchange_when: {shift_change: always, before_shift_end: 60 min}, ")
+    text = text.replace(
+        "battery: lead, ", "battery: lead, exchange_when: {shift_change: always, before_shift_end: 60 min}, "
+    )
     record = batsim.simulate(batsim.read_scenario_text(text), "room")
     rows = record.columns("exchanges")
     (truck,) = [truck for truck, start, end, _ in stood(record) if (start, end) == (775.0, 785.0)]
-    of_it, at = rows["truck"] == truck, (780.0 <= rows["left_min"]) & (rows["left_min"] < 840.0)
+    of_it, at = rows["truck"] == truck, (rows["left_min"] >= 780.0) & (rows["left_min"] < 840.0)
 
     assert rows["left_min"][of_it & at].tolist() == [785.0]
     assert rows["left_min"][~of_it & at].tolist() == [780.0, 780.0]

@@ -20,6 +20,8 @@ GUIDE = ROOT / "batsim" / "guide"
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
 QUICK = {"check-against-theory"}
 """Notebooks that take no longer than other tests."""
+LONG = "decide-a-site"
+"""Decides three times, which takes long with short runs too: it runs among the slow tests alone."""
 
 
 def test_guide_and_readme_show_what_compare_prints(monkeypatch):
@@ -134,7 +136,7 @@ def test_the_readme_runs_in_python():
 
 
 @pytest.mark.usefixtures("short_runs")
-@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", [path for path in NOTEBOOKS if path.stem != LONG], ids=lambda path: path.stem)
 def test_every_cell_of_a_notebook_runs(path):
     """What they say is compared below."""
     names = {}

@@ -444,12 +444,12 @@ def test_control_c_says_where_it_goes_on(here: Path, monkeypatch: pytest.MonkeyP
 @pytest.mark.skipif(sys.platform == "win32", reason="signals and terminals differ")
 def test_control_c_in_the_middle_of_it(here: Path) -> None:
     """As a terminal sends it, while two processes are at work; its line tells how far it is."""
-    command = [BATSIM, "sweep", "study.yaml", "-r", "4000", "--weeks", "0.1", "--workers", "2"]
+    command = [BATSIM, "sweep", "study.yaml", "-r", "800", "--weeks", "0.1", "--workers", "2"]
     ours, theirs = os.openpty()
     process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=theirs, start_new_session=True)
     os.close(theirs)
     try:
-        before = shown(ours, r"\b[1-9][0-9]* of 24000 cases")
+        before = shown(ours, r"\b[1-9][0-9]* of 4800 cases")
         os.killpg(process.pid, signal.SIGINT)
         out, _ = process.communicate(timeout=20)
         rest = shown(ours, r"stopped\r\n$")
