@@ -892,7 +892,7 @@ def shown_until(terminal: int, enough: Callable[[str], object], seconds: float =
 @pytest.mark.parametrize("workers", ["1", "2"])
 def test_control_c_stops_at_once(workers: str) -> None:
     """As a terminal sends it, to the whole group: status 130, one word, no traceback, nobody left behind."""
-    command = [BATSIM, "compare", KESTREL, "-r", "5000", "--weeks", "1", "--workers", workers]
+    command = [BATSIM, "compare", KESTREL, "-r", "5000", "--weeks", "0.2", "--workers", workers]
     ours, theirs = os.openpty()
     process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=theirs, start_new_session=True)
     os.close(theirs)
