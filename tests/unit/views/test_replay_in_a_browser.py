@@ -73,7 +73,8 @@ def drawn(browser: Browser, kind: str) -> dict[int, dict[str, Any]]:
         f"""return [...document.querySelectorAll('[data-moving] [data-kind="{kind}"]')].map(each => ({{
           number: Number(each.dataset.number), state: each.dataset.state, words: each.textContent,
           seen: getComputedStyle(each).visibility === 'visible', at: each.style.transform,
-          fill: each.querySelector('rect').getAttribute('fill')}}))"""
+          fill: each.querySelector('rect').getAttribute('fill'),
+          dark: [...each.querySelectorAll('.waits')].some(mark => getComputedStyle(mark).display !== 'none')}}))"""
     )
     return {row["number"]: row for row in rows}
 
@@ -137,6 +138,9 @@ def test_what_is_drawn_is_what_the_record_says(browser: Browser, page: Path, rec
         truck: states.get(truck, "at work") for truck in range(24)
     }
     assert all(row["seen"] for row in trucks.values())
+    assert {number for number, row in trucks.items() if row["dark"]} == {
+        truck for truck, state in states.items() if state == "waits"
+    }
     assert {number: row["state"] for number, row in batteries.items()} == found
     assert {number for number, row in batteries.items() if not row["seen"]} == {
         battery for battery, state in found.items() if state == "in truck"
