@@ -48,7 +48,9 @@ def units_written(text: str) -> str:
     >>> units_written("1200 EUR, 25 degC, 4 W/(m2 K), 1 days, 3600 m3/h")
     '1,200 EUR, 25 °C, 4 W/(m² K), 1 day, 3,600 m³/h'
     """
-    text = POWERS.sub(lambda found: f"{found[1]}{RAISED[found[2]]}", text.replace(" degC", " °C").replace(" degF", " °F"))
+    text = POWERS.sub(
+        lambda found: f"{found[1]}{RAISED[found[2]]}", text.replace(" degC", " °C").replace(" degF", " °F")
+    )
     text = THOUSANDS.sub(lambda found: f"{int(found[0]):,}", text)
     return ONE_OF.sub("1 \\1", text)
 
