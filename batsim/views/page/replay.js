@@ -25,26 +25,28 @@ for (const figure of document.querySelectorAll(".replay:not(.is-live)")) {
     const shape = drawn("rect", {
       width: size[0], height: size[1], fill: "none", stroke: edge[0], "stroke-width": edge[1],
     }, group);
+    const corner = kind === "truck" ? drawn("path", {class: "waits", fill: "#1c2430", d: data.onBoxes.corner}, group) : null;
     const ground = onBox ? drawn("rect", {
       fill: "#fff", "fill-opacity": 0.9, y: (size[1] - data.onBoxes.height) / 2, height: data.onBoxes.height,
     }, group) : null;
     const at = onBox ? [size[0] / 2, data.onBoxes.base] : words || [0, 0];
     const look = onBox ? {"font-weight": "bold", "text-anchor": "middle"} : {};
     const text = drawn("text", {x: at[0], y: at[1], ...look}, group);
-    return {kind, number, size, steps, group, title, shape, ground, text, step: -1};
+    return {kind, number, size, steps, group, title, shape, corner, ground, text, step: -1};
   }
 
   function put(thing, step) {
     if (thing.step === step) return;
     thing.step = step;
     const [, look, point, said] = thing.steps[step];
-    const [state, fill] = data.looks[look], words = data.words[said];
+    const [state, fill, waits] = data.looks[look], words = data.words[said];
     thing.group.dataset.state = state;
     thing.group.setAttribute("visibility", point < 0 ? "hidden" : "visible");
     if (point < 0) return;
     const [x, y] = data.points[point];
     thing.group.style.transform = `translate(${x}px, ${y}px)`;
     if (fill) thing.shape.setAttribute("fill", fill);
+    thing.corner?.setAttribute("display", waits ? "inline" : "none");
     thing.text.textContent = words;
     thing.title.textContent = thing.ground ? `${thing.kind} ${words}: ${state}` : words || `${thing.kind}: ${state}`;
     if (thing.ground) {

@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 from batsim.display import counted
 from batsim.study.replay.replay import Replay
 from batsim.views.charts.time_axis import one_run_note
-from batsim.views.page.replay_picture import BASE, BOXES, DIGIT, GROUND, Picture
+from batsim.views.page.replay_picture import BASE, BOXES, CORNER, DIGIT, GROUND, Picture
 from batsim.views.page.templates import templates
 from batsim.views.text.trace_text import clock, event_sentences
 
@@ -144,7 +144,7 @@ def _data(picture: Picture, prefix: str) -> str:
         "from": round(replay.from_min, 3),
         "length": round(replay.to_min - replay.from_min, 3),
         "events": [[round(event.time_min - replay.from_min, 3), text] for event, text in told],
-        "onBoxes": {"kinds": BOXES, "digit": DIGIT, "height": GROUND, "base": BASE},
+        "onBoxes": {"kinds": BOXES, "digit": DIGIT, "height": GROUND, "base": BASE, "corner": f"M0 0{CORNER}"},
         **picture.data(prefix),
     }
     text = json.dumps(data, ensure_ascii=False, separators=(",", ":"), allow_nan=False)

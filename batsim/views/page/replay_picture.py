@@ -20,6 +20,7 @@ from batsim.views.page.replay_scene import (
     LETTER,
     LOOKS,
     OUTLINED,
+    WAITING,
     WIDTH,
     Cell,
     Point,
@@ -47,6 +48,8 @@ DIGIT, GROUND, BASE = 8, 14, 13
 HEADS = {TRUCK: "Trucks", BATTERY: "Batteries", CHARGER: "Chargers", DEVICE: "Stations and devices", "people": "People"}
 """Kinds in the legend, under their heads."""
 OF_LEGEND = {STATION: DEVICE, **dict.fromkeys(PERSONS, "people")}
+CORNER = "h9l-9 9z"
+"""The dark corner of a truck that waits, whatever its fill, from the corner of its box on."""
 EDGE = 2
 """Around the picture."""
 LEGEND_LINE, LEGEND_INSET = 20, 158
@@ -59,6 +62,8 @@ class Mark(NamedTuple):
     point: Point
     look: Look
     words: str
+    waits: bool = False
+    """Whether it is a truck that waits: one with a dark corner."""
 
 
 class Picture:
@@ -76,7 +81,7 @@ class Picture:
         if point is None:
             return None
         look = ("", "", "") if thing.kind == QUEUE else LOOKS[thing.kind][step.state]
-        return Mark(point, look, words_of(thing, step))
+        return Mark(point, look, words_of(thing, step), thing.kind == TRUCK and look in WAITING)
 
     def size(self, thing: Thing) -> Cell:
         """Size of what is filled."""
@@ -121,7 +126,7 @@ class Picture:
     def still(self, time_min: float, prefix: str, label: str) -> str:
         """The room at one instant, as an SVG element with ids of its own. [min]"""
         shapes: dict[tuple[str, str], list[str]] = defaultdict(list)
-        grounds, on_boxes, beside = [], [], []
+        corners, grounds, on_boxes, beside = [], [], [], []
         for which, thing in self.things:
             mark = self.mark(which, thing, thing.at(time_min))
             if mark is None:
@@ -129,6 +134,8 @@ class Picture:
             (x, y), size = mark.point, self.size(thing)
             if any(size):
                 shapes[thing.kind, fill_of(mark.look, prefix)].append(_box(x, y, size))
+            if mark.waits:
+                corners.append(f"M{x} {y}{CORNER}")
             if thing.kind in BOXES:
                 wide = _ground(mark.words)
                 grounds.append(_box(x + (size[0] - wide) // 2, y + (size[1] - GROUND) // 2, (wide, GROUND)))
@@ -141,7 +148,7 @@ class Picture:
             f'<path class="{kind}" fill="{fill}"{_edge(kind)} d="{"".join(boxes)}"/>'
             for (kind, fill), boxes in shapes.items()
         )
-        ground = f'<path fill="#fff" fill-opacity=".9" d="{"".join(grounds)}"/>'
+        ground = f'{_corners("".join(corners))}<path fill="#fff" fill-opacity=".9" d="{"".join(grounds)}"/>'
         words = f'<g font-weight="bold">{"".join(on_boxes)}</g>{"".join(beside)}'
         return f"{self.head(label)}{self.patterns(prefix)}{self.ground()}{drawn}{ground}{words}</svg>"
 
@@ -163,6 +170,8 @@ class Picture:
                     x, y = LEGEND_INSET, y + LEGEND_LINE
                 chip = f'<rect{_edge(head)} x="{x}" y="{y - 17}" width="{CHIP[0]}" height="{CHIP[1]}"'
                 parts.append(f'{chip} fill="{fill_of(look, prefix)}"/>')
+                if head == TRUCK and look in WAITING:
+                    parts.append(_corners(f"M{x} {y - 17}{CORNER}"))
                 parts.append(f'<text x="{x + CHIP[0] + BESIDE_CHIP}" y="{y - 6}">{escape(words)}</text>')
                 x += wide
         begin = _begun(y, "What the fills mean")
@@ -177,7 +186,8 @@ class Picture:
             steps = []
             for step in thing.steps:
                 mark = self.mark(which, thing, step)
-                state = (step.state, fill_of(mark.look, prefix) if mark is not None and mark.look[0] else "")
+                fill = fill_of(mark.look, prefix) if mark is not None and mark.look[0] else ""
+                state = (step.state, fill, int(mark is not None and mark.waits))
                 place = -1 if mark is None else points(mark.point)
                 said = words("" if mark is None else mark.words)
                 steps.append([round(step.from_min - since, 3), looks(state), place, said])
@@ -218,6 +228,11 @@ def _edge(kind: str) -> str:
     """Attributes of the edge of a kind of thing."""
     colour, width = EDGES.get(kind, USUAL_EDGE)
     return f' stroke="{colour}" stroke-width="{width:g}"'
+
+
+def _corners(path: str) -> str:
+    """Draw dark corners, if there are any."""
+    return f'<path class="waits" fill="{INK}" d="{path}"/>' if path else ""
 
 
 def _box(x: int, y: int, size: Cell) -> str:

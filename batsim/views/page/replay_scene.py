@@ -61,14 +61,17 @@ OUTLINED = (WAY, QUEUE, BAY)
 """Places that are seen when nothing stands there."""
 WAIT_LOOKS = {state: CAUSE_LOOKS[cause] for state, cause in zip(WAITS, CAUSES, strict=True)}
 """What a truck waits for."""
+BATTERY_LOOKS: dict[str, Look] = {state: (*look[:2], state) for state, look in STATE_LOOKS.items()}
 LOOKS: dict[str, dict[str, Look]] = {
-    TRUCK: {state: (looks_of("truck") | WAIT_LOOKS)[state] for state in TRUCK_STATES} | STATE_LOOKS,
-    BATTERY: {state: (*look[:2], state) for state, look in STATE_LOOKS.items()},
+    TRUCK: {state: (looks_of("truck") | WAIT_LOOKS)[state] for state in TRUCK_STATES} | BATTERY_LOOKS,
+    BATTERY: BATTERY_LOOKS,
     CHARGER: looks_of("thing") | {state: (*look, state) for state, look in CHARGER_LOOKS.items()},
     **{kind: looks_of("thing") for kind in (STATION, DEVICE)},
     **{kind: looks_of("thing") | TASK_LOOKS for kind in PERSONS},
 }
 """How things look, by kind and state."""
+WAITING = frozenset(look for state, look in LOOKS[TRUCK].items() if state.startswith("waits"))
+"""Looks of trucks that wait, in the queue, on the way or plugged in; they have a mark beside their fill."""
 
 Place = tuple[str, int, int]
 """What it is, its area, its number; of things that stay where they are their position in the replay."""

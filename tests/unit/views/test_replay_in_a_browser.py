@@ -18,9 +18,12 @@ from tests.unit.views.test_report_in_a_browser import A4, DESK, PHONE, TOO_WIDE,
 
 __all__ = ["browser"]  # the fixture
 
-KESTREL = Path(__file__).parents[3] / "scenarios" / "kestrel-lane.yaml"
+SCENARIOS = Path(__file__).parents[3] / "scenarios"
+KESTREL, SALTMARSH = SCENARIOS / "kestrel-lane.yaml", SCENARIOS / "saltmarsh-road.yaml"
 DAY = 1440.0
 BEGIN, END = WEEK_MIN + DAY + 810.0, WEEK_MIN + DAY + 870.0
+SOME_PLUGGED_IN = WEEK_MIN + 2 * DAY + 860.0
+"""In the hour from here on some trucks wait for an exchange while others are charged in the truck."""
 INSTANTS = (0.0, 16.5, 25.0, 41.3, 59.9)
 """Minutes after the beginning."""
 
@@ -36,6 +39,21 @@ def page(record: Record, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The page that plays by itself."""
     file = tmp_path_factory.mktemp("replay") / "replay.html"
     file.write_text(batsim.replay_html(batsim.replay(record, BEGIN, END), "Kestrel Lane"), encoding="utf-8")
+    return file
+
+
+@pytest.fixture(scope="module")
+def mixed() -> Record:
+    """A site where trucks exchange in two areas and are charged in the truck in the third."""
+    return record_of(batsim.read(SALTMARSH), "each its own way", length_min=3 * DAY)
+
+
+@pytest.fixture(scope="module")
+def mixed_page(mixed: Record, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """An hour of it."""
+    file = tmp_path_factory.mktemp("replay") / "mixed.html"
+    replay = batsim.replay(mixed, SOME_PLUGGED_IN, SOME_PLUGGED_IN + 60.0)
+    file.write_text(batsim.replay_html(replay, "Saltmarsh Road"), encoding="utf-8")
     return file
 
 
@@ -73,7 +91,8 @@ def drawn(browser: Browser, kind: str) -> dict[int, dict[str, Any]]:
         f"""return [...document.querySelectorAll('[data-moving] [data-kind="{kind}"]')].map(each => ({{
           number: Number(each.dataset.number), state: each.dataset.state, words: each.textContent,
           seen: getComputedStyle(each).visibility === 'visible', at: each.style.transform,
-          fill: each.querySelector('rect').getAttribute('fill')}}))"""
+          fill: each.querySelector('rect').getAttribute('fill'),
+          dark: [...each.querySelectorAll('.waits')].some(mark => getComputedStyle(mark).display !== 'none')}}))"""
     )
     return {row["number"]: row for row in rows}
 
@@ -117,6 +136,12 @@ def trucks_of(record: Record, time_min: float) -> dict[int, str]:
     return states
 
 
+def group_of_trucks(record: Record) -> list[str]:
+    """Name of the group of each truck."""
+    facts = record.facts
+    return [name for name, number in zip(facts.groups, facts.group_trucks, strict=True) for _ in range(number)]
+
+
 def batteries_of(record: Record, time_min: float) -> dict[int, str]:
     """The state of each battery: that of its last row."""
     rows = record.frame("battery_states")
@@ -137,6 +162,9 @@ def test_what_is_drawn_is_what_the_record_says(browser: Browser, page: Path, rec
         truck: states.get(truck, "at work") for truck in range(24)
     }
     assert all(row["seen"] for row in trucks.values())
+    assert {number for number, row in trucks.items() if row["dark"]} == {
+        truck for truck, state in states.items() if state == "waits"
+    }
     assert {number: row["state"] for number, row in batteries.items()} == found
     assert {number for number, row in batteries.items() if not row["seen"]} == {
         battery for battery, state in found.items() if state == "in truck"
@@ -151,6 +179,27 @@ def test_what_is_drawn_is_what_the_record_says(browser: Browser, page: Path, rec
     assert drawn(browser, "station")[0]["state"] == ("in use" if at_station else "free")
     giving = sum(row["state"] == "giving current" for row in drawn(browser, "charger").values())
     assert giving == sum(state == "on charge" for state in found.values()) > 0
+
+
+def test_a_truck_that_waits_is_not_drawn_as_one_on_charge(browser: Browser, mixed_page: Path, mixed: Record) -> None:
+    """Only trucks that wait, in the queue or plugged in, have the dark corner; so it is in the legend."""
+    browser.show(mixed_page)
+    pickers = {number for number, name in enumerate(group_of_trucks(mixed)) if name == "pickers"}
+    told = set()
+    for minutes in INSTANTS:
+        put(browser, minutes)
+        trucks, states = drawn(browser, "truck"), trucks_of(mixed, SOME_PLUGGED_IN + minutes)
+        dark = {number for number, row in trucks.items() if row["dark"]}
+        assert dark - pickers == {truck for truck, state in states.items() if state == "waits" and truck not in pickers}
+        assert dark & pickers == {truck for truck in pickers if trucks[truck]["state"].startswith("waits")}
+        told |= {(row["state"].split(" for ")[0], row["dark"]) for row in trucks.values()}
+    marked = browser.ask(
+        """return [...document.querySelectorAll('.replay-legend .waits')].map(each => each.nextSibling.textContent)"""
+    )
+
+    assert {("waits", True), ("on charge", False)} <= told
+    assert marked
+    assert all(words.startswith("waits") for words in marked)
 
 
 def test_things_stand_apart(browser: Browser, page: Path) -> None:

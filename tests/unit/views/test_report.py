@@ -35,6 +35,7 @@ VOID = {
     "hr",
     "img",
     "input",
+    "wbr",
     "link",
     "path",
     "use",
