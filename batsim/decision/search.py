@@ -74,7 +74,8 @@ class Search(Weighing):
                 break
         before, at = at, self._gained(at, [Change(move) for move in self.space.turning_of_charging])
         at = at if at is before else self._counted(at, shortest=True, moves=self.space.counting_of_charging)
-        return self._weighed(self._spared(at))
+        at = self._weighed(self._spared(at))
+        return at if self.is_worth_a_test(at) else self._counted(self._repaired(at), shortest=True)
 
     def after(self, failed: Trial, missed: Collection[str]) -> Trial:
         """Find the next plan after one that missed targets when it was tested: it must better it in these.

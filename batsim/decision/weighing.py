@@ -31,11 +31,13 @@ class Weighing(Comparing):
     def _weighed(self, at: Trial) -> Trial:
         """Look more often at what may be better yet, one step away or seen before, while runs last.
 
-        It takes the place of the best so far once it was looked at as often.
+        It takes the place of the best so far once it was looked at as often. What was looked at more often and then
+        misses a target gives way to what meets all.
         """
         most = min(MOST_WEIGHED, TIMES * self.trials.runs)
         looked_around: set[Point] = set()
         while self.trials.runs < most:
+            at = self._or_what_meets(at)
             if at.point not in looked_around:
                 looked_around.add(at.point)
                 self.trials.look(self._around(at)[: most - self.trials.runs], 1)
@@ -46,7 +48,21 @@ class Weighing(Comparing):
             self.trials.look([rival.point, at.point], max(FINE, min(2 * seldom, OFTEN)))
             if rival.replications >= at.replications and self._is_better_in(at.replications, rival, at):
                 at = rival
-        return at
+        return self._or_what_meets(at)
+
+    def _or_what_meets(self, at: Trial) -> Trial:
+        """The best so far, or where it misses a target in all its replications the cheapest plan that misses none."""
+        if self._miss(at, at.replications) == 0.0:
+            return at
+        while True:
+            others = [trial for trial in self.trials.tried.values() if trial.replications and not trial.refused]
+            meeting = [trial for trial in others if self._miss(trial, trial.replications) == 0.0]
+            if not meeting:
+                return at
+            cheapest = min(meeting, key=lambda trial: trial.cost(trial.replications))
+            if cheapest.replications >= FINE:
+                return cheapest
+            self.trials.one(cheapest.point, FINE)
 
     def _around(self, at: Trial) -> list[Point]:
         """All plans one step away, whatever was seen before, but what is dearer by more than it could save."""
