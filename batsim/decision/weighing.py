@@ -44,9 +44,13 @@ class Weighing(Comparing):
             rival = likeliest(at, self._not_known_well(), self.limits)
             if rival is None:
                 break
-            seldom = min(rival.replications, at.replications)
-            self.trials.look([rival.point, at.point], max(FINE, min(2 * seldom, OFTEN)))
-            if rival.replications >= at.replications and self._is_better_in(at.replications, rival, at):
+            # Where chance has no part in what they cost, the best so far need not be looked at again.
+            by_chance = bool(np.ptp(_dearer_than(at)(rival)))
+            seldom = min(rival.replications, at.replications) if by_chance else rival.replications
+            points = [rival.point, at.point] if by_chance else [rival.point]
+            self.trials.look(points, max(FINE, min(2 * seldom, OFTEN)))
+            often = at.replications if by_chance else rival.replications
+            if rival.replications >= at.replications and self._is_better_in(often, rival, at):
                 at = rival
         return self._or_what_meets(at)
 

@@ -128,6 +128,20 @@ def test_a_plan_that_met_a_target_by_good_luck_gives_way_to_what_meets_it(seed: 
     assert (found.point, search.is_worth_a_test(found)) == ((7,), True)
 
 
+def test_where_costs_know_no_chance_the_rival_alone_is_looked_at_more_often() -> None:
+    """Six batteries are the cheapest and miss by no more than chance, for long; seven meet by far."""
+
+    def says(point: Point, replication: int) -> Said:
+        over = 3.0 if point[0] < 6 else (0.6, -0.4)[replication % 2] if point[0] == 6 else -2.0
+        return Said(BASE + 1_000.0 * abs(point[0] - 6), {DECIDING: DOWNTIME.tested + over}, BASE)
+
+    trials = MadeUpTrials(SPACE, says)
+    search = Search(trials, [DOWNTIME])
+    found = search.best()
+    assert (found.point, found.replications) == ((7,), FINE)
+    assert FINE < trials.tried[6,].replications <= OFTEN
+
+
 @pytest.mark.parametrize("seed", range(4))
 def test_no_more_is_looked_at_where_steps_differ_by_more_than_chance(seed: int) -> None:
     """Six replications of the best and of its like, one of the rest, are enough then."""
