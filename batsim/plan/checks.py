@@ -117,7 +117,8 @@ def cited(figure: Figure) -> str:
     source = sources()[figure.source]
     if source.kind in ("common practice", "memory"):
         return source.citation
-    return f"{source.citation.split(';')[0].split(', ')[0]}, {figure.where}"
+    where = figure.where.replace(" degC", " °C").replace(" degF", " °F")
+    return f"{source.citation.split(';')[0].split(', ')[0]}, {where}"
 
 
 def mm(value: float) -> str:
@@ -146,9 +147,14 @@ def degrees(degc: float) -> str:
     return f"{round(degc, 1) + 0.0:.1f}"
 
 
+def share(part: float) -> str:
+    """Write a part of something in hundredths, with a blank as everywhere."""
+    return f"{100.0 * part:.0f} %"
+
+
 FORMS: dict[str, Callable[[Any], str]] = {
     "mm": mm, "span": span, "air": air_flow, "area": free_area, "cited": cited, "words": words, "inside": inside,
-    "at": equipment_path, "degc": degrees,
+    "at": equipment_path, "degc": degrees, "share": share,
 }  # fmt: skip
 """How a fact is written, by what stands after its colon in `checks.csv`; else as Python formats it."""
 

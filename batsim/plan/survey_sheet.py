@@ -27,6 +27,8 @@ TITLES = {
     "prices": "Prices", "safety": "Safety",
 }  # fmt: skip
 """Heading of each subject; any other has a part for each of its things, under the name of that."""
+WATERING, WITH_WATER = "watering", "vented_lead_acid"
+"""Key of a battery type, and the chemistry that needs it."""
 MOST_NAMED = 2
 """Checks that are named where more of them stay not known."""
 CAUTIONS = (
@@ -156,9 +158,17 @@ class _Sheet:
         for question in questions:
             answered = self._value(thing, question) is not None
             in_another_way = not answered and self._is_answered(thing, question)
-            left_out = question.subject == "equipment" and not answered and not self._checks(thing, question)
+            left_out = not answered and self._has_no_place(thing, question)
             if not in_another_way and not left_out:
                 yield question, thing
+
+    def _has_no_place(self, thing: Thing, question: SurveyQuestion) -> bool:
+        """Whether nothing asks for it: of equipment what no check needs, water of batteries that take none."""
+        if question.subject == "equipment":
+            return not self._checks(thing, question)
+        chemistry = self.completed.at((*thing.keys, "chemistry"))
+        watered = any(WATERING in place for place in question.places)
+        return watered and chemistry not in (None, WITH_WATER)
 
     def _is_answered(self, thing: Thing, question: SurveyQuestion) -> bool:
         """Whether the file states it, or what may be answered in its place."""
@@ -232,15 +242,22 @@ def value_text(value: object) -> str:
     '1050 kg to 1250 kg'
     >>> value_text({"days": "Mon-Fri", "breaks": ["09:30 for 20 min"]})
     'days Mon-Fri, breaks 09:30 for 20 min'
+    >>> value_text({"47-51": "120 %"})
+    '47-51: 120 %'
     """
     if isinstance(value, dict):
         if set(value) == {"from", "to"}:
             return f"{value_text(value['from'])} to {value_text(value['to'])}"
         if BETWEEN in value:
             return f"between {listed([value_text(end) for end in value[BETWEEN]])}"
-        return ", ".join(f"{str(key).replace('_', ' ')} {value_text(entry)}" for key, entry in value.items())
+        return ", ".join(f"{_key_text(str(key))} {value_text(entry)}" for key, entry in value.items())
     if isinstance(value, list):
         return ", ".join(map(value_text, value))
     if isinstance(value, bool):
         return "yes" if value else "no"
     return str(value)
+
+
+def _key_text(key: str) -> str:
+    """Write a key before its value; one that is a number does not run into it."""
+    return f"{key}:" if key[0].isdigit() else key.replace("_", " ")

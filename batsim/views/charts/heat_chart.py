@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 HEIGHT_IN = 2.9
 EVERY = 3
 """Hours from one that is named to the next."""
+CELL_LETTERS = 3
+"""Letters that stand in a field; longer minutes of the worst hour have a ground of their own under them."""
 NOTHING_LOST = "No truck loses a minute to its battery in the measured time."
 
 
@@ -77,9 +79,11 @@ def _mark_worst(ax: style.Axes, lost: LostByHour) -> None:
 
     day, hour = lost.worst
     ax.add_patch(Rectangle((hour, day), 1.0, 1.0, fill=False, edgecolor=palette.VERMILION, linewidth=2.2, zorder=4.0))
+    minutes = f"{lost.worst_min:,.0f}"
+    ground = {"facecolor": palette.BLACK, "edgecolor": "none", "pad": 0.6} if len(minutes) > CELL_LETTERS else None
     ax.text(
-        hour + 0.5, day + 0.5, f"{lost.worst_min:,.0f}", ha="center", va="center", fontsize=style.NOTE_PT,
-        color=palette.WHITE, zorder=5.0,
+        hour + 0.5, day + 0.5, minutes, ha="center", va="center", fontsize=style.NOTE_PT,
+        color=palette.WHITE, zorder=5.0, bbox=ground,
     )  # fmt: skip
 
 
@@ -89,6 +93,7 @@ def _scale(ax: style.Axes, shown: "AxesImage") -> None:
     assert figure is not None
     bar = figure.colorbar(shown, ax=ax, fraction=0.04, pad=0.02)
     bar.ax.tick_params(labelsize=style.NOTE_PT)
+    bar.ax.yaxis.set_major_formatter("{x:,g}")
     bar.set_label("Lost in the hour [truck-min]", fontsize=style.NOTE_PT)
     bar.ax.spines[:].set_visible(False)
 

@@ -128,7 +128,8 @@ def _grounds(ax: style.Axes, plan: RoomPlan, legend: style.Legend) -> None:
     if plan.room is not None:
         legend["walls"] = _rectangle(ax, plan.room, facecolor="none", edgecolor=palette.BLACK, linewidth=2.4)
     for number, box in enumerate(plan.aisles):
-        drawn = _rectangle(ax, box, facecolor=palette.pale(palette.YELLOW), edgecolor="none", alpha=0.6, zorder=0.5)
+        look = {"facecolor": palette.pale(palette.YELLOW), "edgecolor": palette.GREY, "linewidth": 0.8}
+        drawn = _rectangle(ax, box, **look, alpha=0.6, zorder=0.5)
         if not number:
             legend[f"aisle, keep clear ({plan.aisle_m:g} m)"] = drawn
     for name, box in plan.zones.items():

@@ -13,6 +13,8 @@ THOUSANDS = re.compile(r"(?<![\w.,-])\d{4,}(?= (?:EUR|m³/h|m³|mm|kg|J))")
 """Whole numbers of four digits and more before a unit."""
 PART_END = re.compile(r"([._])(?=\w)")
 """Where a part of a key ends."""
+WEEKS = re.compile(r"\b(weeks \d+)-(?=\d)")
+"""From one week to another, where a line could end at the hyphen."""
 ONE_OF = re.compile(r"(?<![\w.,-])1 (day|week|year)s\b")
 
 
@@ -56,5 +58,7 @@ def units_written(text: str) -> str:
 
 
 def _with_units(value: object) -> object:
-    """What a template prints: texts with their numbers and units together."""
-    return numbers_with_units(value) if isinstance(value, str) and not isinstance(value, Markup) else value
+    """What a template prints: texts with their numbers and units together, and weeks from one to another."""
+    if not isinstance(value, str) or isinstance(value, Markup):
+        return value
+    return WEEKS.sub("\\1\N{NON-BREAKING HYPHEN}", numbers_with_units(value))

@@ -323,6 +323,16 @@ def test_groups_and_areas_have_lines_of_their_own() -> None:
     assert not line(sheet, "trucks[1].compartment.opening.length").missing
 
 
+def test_water_is_asked_of_batteries_that_take_it() -> None:
+    """Not of lithium-ion ones; of every one on a blank sheet, where nobody knows what it is."""
+    sheet = survey(batsim.read(ROOT / "scenarios" / "saltmarsh-road.yaml"))
+    watered = {each.path for each in sheet.lines if ".watering." in each.path}
+
+    assert "batteries.lead 48 V 620 Ah.watering.by" in watered
+    assert not [path for path in watered if "lithium" in path]
+    assert [each for each in survey(groups=1).lines if each.path.endswith(".watering.by")]
+
+
 def test_numbers_name_a_line() -> None:
     """Of its part, and in the part."""
     sheet = survey(surveyed())

@@ -174,11 +174,12 @@ def test_ice_to_the_letter() -> None:
     left = (0.84 + 1.16 + 0.06 * 7.8 / 17.8 - 1.97) / 0.16
 
     assert checks_of()[ICE] == Check(
-        "battery 'lead'", ICE, FAILS, "air down to -25 °C", "warmer than -22.5 °C, where it freezes with 30% left",
-        "US Army TM 10-6140-200-14, p. 11, table 1-1: +1 degF at 1.160; density by the charge that is left, well mixed",
-        "Discharged as in the simulated time, to 30%, its electrolyte freezes when it gets as cold as the air: ice "
+        "battery 'lead'", ICE, FAILS, "air down to -25 °C", "warmer than -22.5 °C, where it freezes with 30 % left",
+        "US Army TM 10-6140-200-14, p. 11, table 1-1: +1 °F at 1.160; density by the charge that is left, well mixed",
+        "Discharged as in the simulated time, to 30 %, its electrolyte freezes when it gets as cold as the air: ice "
         "breaks plates and cells, and a frozen battery must not be charged.",
-        f"leave at least {100 * left:.0f}% in it (exchange_at), or take it out of the cold as soon as it is discharged",
+        f"leave at least {100 * left:.0f} % in it (exchange_at), "
+        "or take it out of the cold as soon as it is discharged",
     )  # fmt: skip
 
 

@@ -46,7 +46,7 @@ def cells(html):
 
 def words(html):
     """What is read, without tags."""
-    return " ".join(unescape(re.sub(r"<[^>]+>", " ", html)).split())
+    return " ".join(unescape(re.sub(r"<[^>]+>", " ", html)).split()).replace("\N{NON-BREAKING HYPHEN}", "-")
 
 
 def test_the_verdict_comes_first(gap, page):

@@ -347,6 +347,18 @@ def test_the_worst_hour_of_the_week_is_marked():
     assert "75 % of the 200 of a mean week. By weekday, in truck-minutes: Mon 50, Tue 150." in heat_text(lost(by_hour))
 
 
+def test_minutes_wider_than_their_field_have_a_ground():
+    """White on the fields beside it, they could not be read."""
+    by_hour = np.zeros(168)
+    grounds = []
+    for minutes in (900.0, 9_000.0):
+        by_hour[38] = minutes
+        (number,) = [text for text in heat_chart(lost(by_hour)).texts if text.get_color() == palette.WHITE]
+        grounds.append(number.get_bbox_patch())
+
+    assert [ground is None for ground in grounds] == [True, False]
+
+
 def test_darker_is_more_in_grey_too():
     """Shades fall from white to black."""
     by_hour = np.linspace(0.0, 1.0, 168)
