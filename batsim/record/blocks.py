@@ -21,11 +21,6 @@ class Steps(NamedTuple):
         return self.ticks.size + 1
 
     @property
-    def nbytes(self) -> int:
-        """Memory that it takes."""
-        return self.ticks.nbytes + self.ticks.itemsize
-
-    @property
     def whole(self) -> Column:
         """The times themselves. [min]"""
         later = np.cumsum(self.ticks, dtype=np.float64)  # whole numbers: exact
