@@ -21,6 +21,7 @@ SAME_COST = "plan.same_cost"
 """Figure that says which costs are about the same."""
 EXCHANGE_NOT_WORTH = "Do not buy exchange equipment"
 CHANGES = "what is bought, over its life; people; trucks that stand still; energy"
+"""Of what costs of a year consist that layouts do not share."""
 TODAY = "today"
 """A layout of this name says itself that it is there today."""
 MOST_ORDERED = 6

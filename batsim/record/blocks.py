@@ -24,7 +24,7 @@ class Steps(NamedTuple):
     def whole(self) -> Column:
         """The times themselves. [min]"""
         later = np.cumsum(self.ticks, dtype=np.float64)  # whole numbers: exact
-        return np.concatenate(([0.0], later), dtype=np.float64) / TICKS_PER_MIN + self.first / TICKS_PER_MIN
+        return (self.first + np.concatenate(([0.0], later))) / TICKS_PER_MIN
 
 
 Block = tuple[Column | Steps, ...]

@@ -19,7 +19,7 @@ ROOT = Path(__file__).parents[2]
 FOLDERS = ("scenarios", "scenarios/studies", "tests/unit/cases", "tests/behaviour/cases", "batsim/verification/cases")
 SETTINGS = batsim.Settings(replications=2, weeks=0.1, warm_up_weeks=0.0, workers=1)
 WIDTH = 100
-PLANNED, REPORTED = 4, 40
+PLANNED, REPORTED = 4, 20
 """Of so many files that can be simulated one is planned, and one reported."""
 NUMBER = re.compile(r"(?<![\w:.-])-?\d+(?:\.\d+)?(?![\d:.])")
 VALUE = re.compile(r"(?<=: )[^\s#{}\[\],][^#\n{}\[\],]*|(?:(?<=\[)|(?<=, ))[^\s#{}\[\],:][^#\n{}\[\],:]*(?=[\],])")

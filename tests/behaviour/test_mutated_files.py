@@ -7,7 +7,7 @@ import pytest
 
 from tests.behaviour.mutations import PLANNED, Damaged
 
-FILES, CHUNK = 20_000, 1000
+FILES, CHUNK, LEAST_REPORTED = 20_000, 1000, 2
 
 
 def test_some_damaged_files(tmp_path: Path) -> None:
@@ -23,11 +23,11 @@ def test_some_damaged_files(tmp_path: Path) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("first", range(0, FILES, CHUNK))
 def test_damaged_files(tmp_path: Path, first: int) -> None:
-    """The same with all that are read simulated, and some planned and reported: of 25 numbers few are read."""
+    """The same with all that are read simulated, and some planned and reported."""
     damaged = Damaged(tmp_path)
 
     done = Counter(what for number in range(first, first + CHUNK) for what in damaged.tried(number))
 
     assert done["simulated"] > CHUNK // 5
     assert done["planned"] > CHUNK // 5 // PLANNED // 2
-    assert done["reported"] > 0
+    assert done["reported"] > LEAST_REPORTED

@@ -315,7 +315,7 @@ def pays_back(plan: LayoutPlan, *, doubt: bool = True) -> str:
     if not math.isfinite(back.years.value):
         return f"It never pays back{_years_range(back.years)}{rests_on}."
     batteries = any(line.to_order and line.item.startswith("battery (") for line in plan.equipment)
-    what = "All but the batteries" if batteries else "It"
+    what = "Everything but the batteries" if batteries else "It"
     return f"{what} pays back in {_years(back.years.value)}{_years_range(back.years)}{rests_on}."
 
 

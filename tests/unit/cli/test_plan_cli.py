@@ -218,7 +218,7 @@ def test_payback_in_short() -> None:
 
     assert others != stands.equipment
     assert pays_back(replace(stands, payback=back)) == (
-        "All but the batteries pays back in 4.5 years* (2.0 to 12.0 years) (today not checked against records)."
+        "Everything but the batteries pays back in 4.5 years* (2.0 to 12.0 years) (today not checked against records)."
     )
     assert pays_back(replace(stands, payback=back, equipment=others)).startswith("It pays back in 4.5 years*")
     assert pays_back(replace(stands, payback=back._replace(years=known(np.inf)))) == (

@@ -13,6 +13,7 @@ from selenium.webdriver.common.keys import Keys
 import batsim
 from batsim.record.record import Record
 from batsim.scenario.parts.week import WEEK_MIN
+from batsim.study.replay.replay import Replay
 from tests.runs import record_of
 from tests.unit.views.test_report_in_a_browser import A4, DESK, PHONE, TOO_WIDE, Browser, browser
 
@@ -37,8 +38,13 @@ def record() -> Record:
 @pytest.fixture(scope="module")
 def page(record: Record, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The page that plays by itself."""
-    file = tmp_path_factory.mktemp("replay") / "replay.html"
-    file.write_text(batsim.replay_html(batsim.replay(record, BEGIN, END), "Kestrel Lane"), encoding="utf-8")
+    return written(batsim.replay(record, BEGIN, END), "Kestrel Lane", tmp_path_factory.mktemp("replay"))
+
+
+def written(replay: Replay, title: str, folder: Path) -> Path:
+    """The page of a replay."""
+    file = folder / "replay.html"
+    file.write_text(batsim.replay_html(replay, title), encoding="utf-8")
     return file
 
 
@@ -51,10 +57,8 @@ def mixed() -> Record:
 @pytest.fixture(scope="module")
 def mixed_page(mixed: Record, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """An hour of it."""
-    file = tmp_path_factory.mktemp("replay") / "mixed.html"
     replay = batsim.replay(mixed, SOME_PLUGGED_IN, SOME_PLUGGED_IN + 60.0)
-    file.write_text(batsim.replay_html(replay, "Saltmarsh Road"), encoding="utf-8")
-    return file
+    return written(replay, "Saltmarsh Road", tmp_path_factory.mktemp("replay"))
 
 
 @pytest.fixture(scope="module")
