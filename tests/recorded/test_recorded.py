@@ -11,7 +11,7 @@ from click.testing import CliRunner
 from nbclient import NotebookClient
 
 from batsim.cli import main
-from batsim.decision import testing
+from batsim.decision import search, testing, weighing
 from batsim.scenario.parts.week import WEEK_MIN
 from batsim.scenario.settings import Settings
 
@@ -20,8 +20,6 @@ GUIDE = ROOT / "batsim" / "guide"
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
 QUICK = {"check-against-theory"}
 """Notebooks that take no longer than other tests."""
-LONG = "decide-a-site"
-"""Decides three times, which takes long with short runs too: it runs among the slow tests alone."""
 
 
 def test_guide_and_readme_show_what_compare_prints(monkeypatch):
@@ -125,6 +123,8 @@ def short_runs(monkeypatch):
 
     monkeypatch.setattr(Settings, "schedule", cut_short)
     monkeypatch.setattr(testing, "LOOKS", testing.EARLY_LOOKS)
+    monkeypatch.setattr(search, "MOST_RUNS", 0)
+    monkeypatch.setattr(weighing, "MOST_WEIGHED", 0)
     monkeypatch.chdir(ROOT)
 
 
@@ -136,7 +136,7 @@ def test_the_readme_runs_in_python():
 
 
 @pytest.mark.usefixtures("short_runs")
-@pytest.mark.parametrize("path", [path for path in NOTEBOOKS if path.stem != LONG], ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
 def test_every_cell_of_a_notebook_runs(path):
     """What they say is compared below."""
     names = {}
